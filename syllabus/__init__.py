@@ -1,1 +1,1 @@
-"""What is required: the rulebook, the courses, and the engine that answers when a requirement holds."""
+"""What is required: the rulebook, the courses, and the engine that checks requirements."""

@@ -4,7 +4,7 @@ from django.apps import AppConfig
 
 
 class SyllabusConfig(AppConfig):
-    """Regulations as data, and a school's courses."""
+    """The regulations as data, and schools' courses."""
 
     name = "syllabus"
     label = "syllabus"

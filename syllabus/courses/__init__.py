@@ -1,1 +1,1 @@
-"""Courses as documents: read from a file with every fault at its line, and written back the same."""
+"""Courses as documents: read from a file, with every error at its line, and written back the same."""

@@ -1,14 +1,14 @@
-"""A course as a YAML file: read with every fault at its line, and written so that it reads back the same.
+"""Reads and writes a course as a YAML file: every error at its line, and the same text again when written.
 
 A course has a code (``course``), ``title``, ``says``, its ``stages`` with their lessons, its ``items``, and
-perhaps ``minimums`` beyond the law, written as regulation data writes a requirement. A lesson gives its times
-by kind and its items, each with the least grade that completes it. An item may have a task of a test
-standard, prerequisites, the items of rules it proves, and a standard: one entry for each quantity, such as
+perhaps ``minimums`` beyond the law, written like a requirement in the regulation data. A lesson gives its
+times by kind and its items, each with the lowest grade that completes it. An item may have a task of a test
+standard, prerequisites, the items of rules that it proves, and a standard: one entry for each quantity:
 
     {name: altitude, assigned: altitude at entry, low: -100 ft, high: +100 ft, source: …, verified: memory}
 
-with what is aimed at (``assigned`` in flight, always the same ``value``, ``named`` by airplane or airport, or
-none where the limits are a range) and limits with their unit, which count from there and carry their sign.
+with a target (``assigned`` in flight, a fixed ``value``, ``named`` by airplane or airport, or none if the
+limits are a range) and limits with their unit, which are relative to the target and have a sign.
 """
 
 import hashlib
@@ -34,13 +34,13 @@ MOST_BYTES = 2_000_000
 
 
 def faults_of(outline: Outline) -> tuple[Error, ...]:
-    """What keeps a course from hanging together, its plans and proofs held against the rulebook."""
+    """The errors of a course's plans and proofs, checked against the rulebook."""
     rules = rulebook.current()
     return check(outline, requirements=rules.requirements, proves=rules.items)
 
 
 def read(text: str, file: str) -> Outline:
-    """A course from the text of its file. Raises: CourseError with every fault, each as ``file:line``."""
+    """A course from the text of its file. Raises: CourseError with every error, each as ``file:line``."""
     try:
         data = dated.read_text(text, file, "a course starts with 'course:'")
     except RuleDataError as problem:
@@ -49,17 +49,17 @@ def read(text: str, file: str) -> Outline:
 
 
 def read_plain(value: Mapping[str, Any], place: str) -> Outline:
-    """A course from plain values as JSON has them; ``place`` is the path that faults begin with.
+    """A course from plain JSON values; ``place`` is the path that error places begin with.
 
-    Raises: CourseError with every fault, each at its path: ``outline.stages[0].lessons[1].times``.
+    Raises: CourseError with every error, each at its path: ``outline.stages[0].lessons[1].times``.
     """
     return _course(with_paths(value, place))
 
 
 def read_kept(value: Mapping[str, Any]) -> Outline:
-    """A course from plain values that hung together when they were kept, whatever the rules say today.
+    """A course from stored values, which were consistent when they were saved, whatever today's rules.
 
-    Raises: CourseError where they are no course.
+    Raises: CourseError if they are not a course.
     """
     return _read(Reader(), with_paths(value, ""))
 
@@ -103,23 +103,23 @@ def _text(data: dict[str, Any]) -> str:
 
 
 def content_hash(outline: Outline) -> str:
-    """What names a version's content: the hash of the text that ``write`` gives."""
+    """The hash of the text that ``write`` gives, which identifies a version's content."""
     return _hash(json.dumps(as_data(outline)))
 
 
 @lru_cache(maxsize=16)
 def _hash(data: str) -> str:
-    """By the data as JSON: saving and publishing both ask, and YAML takes long to write."""
+    """Keyed by JSON, because saving and publishing both need the hash and YAML is slow to write."""
     return "sha256:" + hashlib.sha256(_text(json.loads(data)).encode()).hexdigest()
 
 
 def as_data(outline: Outline) -> dict[str, Any]:
-    """A course as its file has it, as plain values."""
+    """A course in the form of its file, as plain values."""
     return {"course": outline.code, "title": outline.title, "says": outline.says, **parts(outline)}
 
 
 def parts(outline: Outline) -> dict[str, Any]:
-    """What a course consists of, as its file has it: its minimums, stages and items."""
+    """The parts of a course in the form of its file: its minimums, stages and items."""
     data: dict[str, Any] = {}
     if outline.minimums:
         data["minimums"] = [
@@ -135,7 +135,7 @@ def parts(outline: Outline) -> dict[str, Any]:
 
 
 def _params(minimum: Minimum) -> dict[str, Any]:
-    """In one order: a database keeps the keys of JSON in an order of its own."""
+    """Sorted, because a database orders the keys of JSON in its own way."""
 
     def ordered(value: Any) -> Any:
         if isinstance(value, Mapping):
@@ -147,7 +147,7 @@ def _params(minimum: Minimum) -> dict[str, Any]:
 
 
 def _kept(**fields: Any) -> dict[str, Any]:
-    """Only what says something."""
+    """Drops empty values."""
     return {key: value for key, value in fields.items() if value not in ("", None, [], {})}
 
 

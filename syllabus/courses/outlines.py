@@ -1,4 +1,4 @@
-"""Versions to outlines and back: drafts saved, published, compared; a school's minimums beside the law."""
+"""Saves, publishes and reads versions of courses; adds a school's minimums to the rules."""
 
 import datetime as dt
 import hashlib
@@ -21,32 +21,32 @@ from syllabus.models.courses import DRAFT, PUBLISHED
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """What saving a course gave: the version, and whether anything was written."""
+    """The version, and whether anything was written."""
 
     version: models.CourseVersion
     changed: bool
 
 
 def outline(version: models.CourseVersion) -> Outline:
-    """A version as the engine takes it. One query. Raises: CourseError where it cannot be read."""
+    """A version as the engine takes it. One query. Raises: CourseError if it cannot be read."""
     parts = models.CourseParts.objects.values_list("document", flat=True).get(version=version)
     return files.read_kept(
         {"course": version.course.code, "title": version.title, "says": version.says, **parts}
     )
 
 
-#: What the id of a course's own milestone begins with.
+#: The start of the id of a course's own milestone.
 OF_A_COURSE = "course."
 
 
 def published(version: models.CourseVersion) -> Outline:
-    """A published version's outline; read once, for what is published stays as it is."""
+    """A published version's outline, read once because it never changes."""
     return published_as(version.pk, version.content_hash)
 
 
 @lru_cache(maxsize=64)
 def published_as(pk: int, content_hash: str) -> Outline:
-    """The same by its key, with its hash: the key of another database may be that of another version.
+    """The same by its primary key and hash: in another database the key may be another version's.
 
     Raises: CourseVersion.DoesNotExist.
     """
@@ -62,12 +62,12 @@ def save(
     *,
     allow: Callable[[models.CourseVersion | None], None] = lambda newest: None,
 ) -> Saved:
-    """Keep a course as the draft of its next version, in the place of the draft there is.
+    """Save a course as the draft of its next version; it replaces the current draft.
 
-    Where it says what the newest version says already, nothing is written and that version is given. Else
-    ``allow`` is asked, under the lock, with the newest version (None: there is none yet); it may raise.
+    If it equals the newest version, nothing is written and that version is returned. Otherwise ``allow`` is
+    called, under the lock, with the newest version (None if there is none); it may raise.
 
-    Raises: CourseError where the course does not hang together.
+    Raises: CourseError if the course is inconsistent.
     """
     _hang_together(outline)
     course, _ = models.Course.objects.get_or_create(code=outline.code, school_ref=school_ref)
@@ -95,9 +95,9 @@ def _hang_together(outline: Outline) -> None:
 
 @transaction.atomic
 def publish(version: models.CourseVersion, at: dt.datetime) -> models.CourseVersion:
-    """Freeze a draft as the database has it; enrolments may then hold on to it.
+    """Publish a draft as it is in the database; enrollments may then use it.
 
-    Raises: NotADraft where it is published already; CourseError where it does not hang together.
+    Raises: NotADraft if it is published already; CourseError if it is inconsistent.
     """
     locked = models.CourseVersion.objects.select_for_update(of=("self",), no_key=True).get(pk=version.pk)
     locked.still_a_draft()
@@ -109,7 +109,7 @@ def publish(version: models.CourseVersion, at: dt.datetime) -> models.CourseVers
 
 
 def newest(code: str, school_ref: str | None, *, published: bool = True) -> models.CourseVersion | None:
-    """The newest version of a course that is the school's own (or, with None, comes with the product)."""
+    """The newest version of a school's own course (or, with None, of a built-in one)."""
     found = models.CourseVersion.objects.select_related("course").filter(
         course__code=code, course__school_ref=school_ref
     )
@@ -119,7 +119,7 @@ def newest(code: str, school_ref: str | None, *, published: bool = True) -> mode
 
 
 def open_to(school_ref: str) -> QuerySet[models.CourseVersion]:
-    """The published versions that a school may enrol in: of its own courses and of those of the product."""
+    """The published versions that a school may use: of its own courses and the built-in ones."""
     return (
         models.CourseVersion.objects.select_related("course")
         .filter(Q(course__school_ref__isnull=True) | Q(course__school_ref=school_ref), state=PUBLISHED)
@@ -139,7 +139,7 @@ def school_requirements(school_ref: str, on: dt.date) -> dict[str, tuple[Require
 
 
 def course_milestone(stands: Outline) -> Milestone | None:
-    """What the course asks for beyond the law, as a milestone of its own; None where that is nothing."""
+    """The course's requirements beyond the law, as a milestone of its own; None without any."""
     if not stands.minimums:
         return None
     name = f"{OF_A_COURSE}{stands.code}"
@@ -153,10 +153,10 @@ def rulebook_for(
 ) -> Rulebook:
     """The law's rulebook with a school's minimums of a day in its milestones, and a course's beside them.
 
-    Without a school, of the law and the course alone. One query for the school; those of ``outline``.
+    Without a school, only the law and the course. One query for the school; those of ``outline``.
 
-    Every added requirement names the school, in its id (``….school.…``) and in place of a citation. With any
-    added the rulebook's id is another, a hash over the law's and what was added; without, it is the law's.
+    Every added requirement names the school, in its id (``….school.…``) and in place of a citation. If any
+    are added, the rulebook's id is a hash over the law's id and them; otherwise it is the law's.
     """
     law = rulebook.current()
     added = {} if school_ref is None else school_requirements(school_ref, on)

@@ -1,4 +1,4 @@
-"""Reads one course out of its file's data, or out of JSON's, and notes every fault at its place."""
+"""Reads a course from its file's data, or from JSON, and collects every error at its place."""
 
 import datetime as dt
 import re
@@ -46,7 +46,7 @@ class _Pathed(Lined):
 
 
 def with_paths(value: Any, place: str, depth: int = 0) -> Any:
-    """Plain values whose mappings know their path. Raises: CourseError where they nest too deep."""
+    """Plain values whose mappings know their path. Raises: CourseError if they nest too deep."""
     if depth > MOST_NESTED:
         raise CourseError.at(place, f"nests more than {MOST_NESTED} deep")
     if isinstance(value, Mapping):
@@ -60,14 +60,14 @@ def with_paths(value: Any, place: str, depth: int = 0) -> Any:
 
 
 class Reader(rulebook.Builder):
-    """Reads one course; remembers on which line each part of it stands."""
+    """Reads one course and remembers the line of each part."""
 
     def __init__(self) -> None:
         super().__init__()
         self.places: dict[str, str] = {}
 
     def place(self, path: str, data: Lined) -> str:
-        """Where a part of the course stands, or the nearest thing around it."""
+        """The place of a part of the course, or of the nearest thing around it."""
         while path:
             if path in self.places:
                 return self.places[path]
@@ -80,7 +80,7 @@ class Reader(rulebook.Builder):
             self.places[f"{path}.{key}"] = at.place(key)
 
     def text(self, at: Lined, key: str, *, most: int = MOST_TEXT, optional: bool = False) -> str:
-        """Text without the spaces around it, that a database can keep."""
+        """Stripped text that a database can store."""
         found: str = self.field(at, key, str, "", optional=optional)
         if _UNKEEPABLE.search(found):
             self.fault(at.place(key), f"{key} contains a character that is not text")
@@ -155,7 +155,7 @@ class Reader(rulebook.Builder):
             title=self.text(at, "title", most=MOST_TITLE),
             objective=self.text(at, "objective"),
             completion=self.text(at, "completion"),
-            # in the order in which they are written, so that what is read back is the same
+            # in the order of the file, so that it reads back the same
             times=MappingProxyType({kind: read_times[kind] for kind in PLANNED if kind in read_times}),
             items=MappingProxyType({item: self.field(items, item, str, "") for item in items}),
             plans=self.words(at, "plans"),
@@ -168,7 +168,7 @@ class Reader(rulebook.Builder):
         return False
 
     def inside(self, at: Lined, key: str, path: str) -> Lined:
-        """The mapping at ``key``, each of its keys with its line; an empty one with the fault noted."""
+        """The mapping at ``key``, each of its keys with its line; an empty one after an error."""
         found = self.field(at, key, dict)
         if not isinstance(found, Lined):
             return Lined(at.file, at.lines.get(key, at.line))
@@ -255,7 +255,7 @@ class Reader(rulebook.Builder):
 
 
 def _quantity(text: Any, quantity: str) -> Fraction:
-    """A number of a quantity's unit, which must be exact to six decimals."""
+    """A number in a quantity's unit, which must be exact to six decimals."""
     known = QUANTITIES[quantity]
     if not isinstance(text, str):
         raise ValueError(f"{text!r} needs a unit, such as {units.EXAMPLES[known.dimension]}")
@@ -272,7 +272,7 @@ def _quantity(text: Any, quantity: str) -> Fraction:
 
 
 def plain(value: Any) -> Any:
-    """Data without its line numbers, and a day as text, as JSON keeps it."""
+    """Data without line numbers, and with days as text, as JSON has them."""
     if isinstance(value, Mapping):
         return {key: plain(each) for key, each in value.items()}
     if isinstance(value, list):

@@ -1,2 +1,1 @@
-"""The law as data, dated and cited, a folder for each subject; and the one loader that reads it. No rule is
-code."""
+"""The law as data, dated and cited, a folder for each subject, and its one loader. No rule is code."""

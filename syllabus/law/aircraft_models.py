@@ -1,4 +1,4 @@
-"""The makes and models that are shipped, read once: ``aircraft_models.yaml``. Errors name file and line."""
+"""The built-in makes and models: ``aircraft_models.yaml``. Errors name file and line."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ _MODEL = ("model", "maker", "category", "class", "spellings")
 
 
 def class_fault(category: str | None, klass: str | None) -> str | None:
-    """Why a class cannot be that of the category; None where it can, or where one of them is not known."""
+    """Why a class does not fit the category; None if it does, or if one of them is unknown."""
     if klass is None or category is None:
         return None
     if klass in (known := classes_of(category)):
@@ -28,7 +28,7 @@ def class_fault(category: str | None, klass: str | None) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class Shipped:
-    """A model of the table with its further spellings; each is known with the maker's name before it too."""
+    """A model with its further spellings; each is also known with the maker's name before it."""
 
     model: Model
     maker: str
@@ -37,7 +37,7 @@ class Shipped:
     @property
     def with_maker(self) -> tuple[str, ...]:
         every = (self.model.name, *self.spellings)
-        spelled = {folded(each) for each in every}  # one may be written out with the maker's name already
+        spelled = {folded(each) for each in every}  # a spelling may have the maker's name already
         made = [f"{self.maker} {each}" for each in every if self.maker]
         return tuple(each for each in made if folded(each) not in spelled)
 
@@ -88,7 +88,7 @@ class _Reader(dated.Builder):
 
 
 def load(home: Path = HOME) -> tuple[Shipped, ...]:
-    """The models of a file, in its order. Raises: RuleDataError with every fault, each with file and line."""
+    """The models of a file, in order. Raises: RuleDataError with every error, each with file and line."""
     reader = _Reader()
     starts = "a table of models starts with 'source:'"
     data = dated.read_text(home.read_text(encoding="utf-8"), home.name, starts)
@@ -102,13 +102,13 @@ def load(home: Path = HOME) -> tuple[Shipped, ...]:
 
 @cache
 def shipped() -> tuple[Shipped, ...]:
-    """The project's own table, read once a process."""
+    """The built-in table, read once per process."""
     return load()
 
 
 @cache
 def current() -> Models:
-    """The links of the project's own table."""
+    """The links of the built-in table."""
     return linked(shipped())
 
 

@@ -1,7 +1,7 @@
-"""What of an aircraft ends on a day, read once: ``airworthiness/<authority>.yaml``.
+"""Expirations of an aircraft: ``airworthiness/<authority>.yaml``.
 
-Kinds of inspections and documents, each with its title. An inspection by hours in service is cited, and
-nothing counts its hours.
+Kinds of inspections and documents, each with its title. Inspections by hours in service are cited, but their
+hours are not tracked.
 """
 
 import datetime as dt
@@ -20,7 +20,7 @@ SHAPE = Shape(
 
 @sources.read_once
 def current() -> Rules:
-    """The project's own rules about what ends on a day, read once a process."""
+    """The project's rules about expirations of aircraft, read once per process."""
     return Rules((name, rule) for name, rule in SHAPE.load_all().items() if not rule[0].get("in_service"))
 
 
@@ -31,9 +31,9 @@ def by_hours() -> Rules:
 
 
 def last_day(version: RuleVersion, done: dt.date, expires: dt.date | None) -> dt.date | None:
-    """The last day for which what was done holds. What is written on it only shortens.
+    """The last valid day of an inspection or document. A date printed on it can only shorten the period.
 
-    None: the rule has no life, so the paper says its own last day, and it has none.
+    None if the rule has no period and the document no date.
     """
     life = version.get("life")
     if life is None:

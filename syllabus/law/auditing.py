@@ -1,4 +1,4 @@
-"""What an audit asks beyond the milestones, read once: ``auditing/<authority>.yaml``, dated and cited."""
+"""What an audit checks beyond the milestones: ``auditing/<authority>.yaml``, dated and cited."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ from syllabus.engine.rules.rulebook import Rules
 from syllabus.law import sources
 from syllabus.law.dated import Shape
 
-#: What an entry may be asked to say.
+#: Details that a rule may require of an entry.
 FIELDS = (
     "total",
     "places",
@@ -57,5 +57,5 @@ SHAPE = Shape(
 
 @sources.read_once
 def current() -> dict[str, Rules]:
-    """The project's own by authority, read once a process: one for each that has milestones."""
+    """The project's rules by authority, read once per process; every authority with milestones has them."""
     return SHAPE.load()

@@ -1,7 +1,7 @@
-"""Rule data as files: YAML with line numbers, read strictly, every fault with file and line.
+"""Rule data as files: YAML with line numbers, read strictly, every error with file and line.
 
-The milestones, the catalogue of endorsements, the table of models and the courses are read with the
-``Builder`` here. Rules that no milestone asks for only declare their ``Shape``.
+The ``Builder`` here reads the milestones, the endorsements, the models and the courses. Other rules only
+declare their ``Shape``.
 """
 
 import difflib
@@ -23,7 +23,7 @@ ONE_DAY = timedelta(days=1)
 
 
 class Lined(dict[str, Any]):
-    """A mapping of the data that knows its file, and the line each of its keys stands on."""
+    """A mapping that knows its file, and the line of each of its keys."""
 
     def __init__(self, file: str, line: int):
         super().__init__()
@@ -34,7 +34,7 @@ class Lined(dict[str, Any]):
         return f"{self.file}:{self.lines.get(key, self.line) if key else self.line}"
 
 
-#: Values in one file, those of an alias counted as often as it stands: short aliases can say a great deal.
+#: The most values in one file, counting an alias each time: a short file of aliases can expand enormously.
 MOST_VALUES = 200_000
 Loader = yaml.SafeLoader | yaml.CSafeLoader
 _PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
@@ -63,7 +63,7 @@ def _built(node: yaml.Node, file: str, faults: list[Error], loader: Loader, valu
         return None
     try:
         return loader.construct_object(node)
-    except (ValueError, LookupError, AttributeError):  # 2026-02-30, and a tag that its value does not bear
+    except (ValueError, LookupError, AttributeError):  # 2026-02-30, or a tag that does not fit its value
         what = node.tag.rpartition(":")[2].replace("timestamp", "calendar date")
         faults.append(Error(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
         return None
@@ -77,7 +77,8 @@ def read_text(
 ) -> Lined:
     """One file's data with its line numbers; ``starts`` says how such a file begins.
 
-    A text of a stranger is loaded in Python, where nesting without end is an error and not the process's end.
+    Text from strangers is loaded by the Python loader, where endless nesting is an error and does not kill
+    the process.
 
     Raises: RuleDataError.
     """
@@ -112,7 +113,7 @@ def read_files(
 ) -> dict[str, Lined]:
     """The data of every YAML file of some folders, by its path below one of them.
 
-    ``layout`` says where a file of them stands: another place is a fault, so that none goes unread.
+    ``layout`` says where such files belong: a file elsewhere is an error, so that none is ignored.
 
     Raises: RuleDataError.
     """
@@ -144,7 +145,7 @@ def read_files(
 
 
 _VERSION = ("from", "until", "says", "cite", "verified", "note")
-#: What a value of the data is called where another sort stands in its place.
+#: The name of each type of value, for messages.
 _WANTED = {
     str: "text; put it in quotes",
     int: "a whole number",
@@ -166,29 +167,29 @@ def shown(value: Any) -> str:
 
 
 class Builder:
-    """Reads values of one sort each from data with line numbers, and notes every fault it meets."""
+    """Reads values of one type each from data with line numbers, and collects the errors."""
 
     def __init__(self) -> None:
         self.faults: list[Error] = []
 
     def fault(self, place: str, message: str) -> None:
         fault = Error(place, message)
-        if fault not in self.faults:  # what all versions share is read for each
+        if fault not in self.faults:  # keys shared by all versions are read for each of them
             self.faults.append(fault)
 
     def stop(self) -> None:
-        """Raises: RuleDataError, where there is a fault."""
+        """Raises: RuleDataError if there are errors."""
         if self.faults:
             raise RuleDataError(self.faults)
 
     def field(self, at: Lined, key: str, kind: type, default: Any = None, *, optional: bool = False) -> Any:
-        """The value at ``key``, or ``default`` with the fault noted: missing, blank, or of another sort."""
+        """The value at ``key``, or ``default`` after an error: missing, blank, or of another type."""
         if key not in at:
             if not optional:
                 self.fault(at.place(), f"{key!r} is missing")
             return default
         value = at[key]
-        # True is an int to Python, and an instant is a date
+        # Python's True is an int, and a datetime is a date
         fits = isinstance(value, kind) and not isinstance(value, bool | datetime)
         if not fits:
             self.fault(at.place(key), f"{key}: {shown(value)} is not {_WANTED[kind]}")
@@ -225,7 +226,7 @@ class Builder:
         return Citation(section, source, read_on) if section and source and read_on else None
 
     def read(self, at: Lined, key: str, reader: Callable[[Any], Any], default: Any) -> Any:
-        """The value at ``key`` by a reader of parameters; ``default`` where it is absent or wrong."""
+        """The value at ``key`` by a reader of parameters; ``default`` if it is missing or invalid."""
         if key not in at:
             return default
         try:
@@ -235,7 +236,7 @@ class Builder:
             return default
 
     def verified(self, at: Lined) -> str:
-        """How the text is known: one of ``VERIFIED``."""
+        """How the text was checked: one of ``VERIFIED``."""
         found: str = self.field(at, "verified", str, "memory")
         if found not in VERIFIED:
             self.fault(at.place("verified"), f"verified: {found!r} is not one of {', '.join(VERIFIED)}")
@@ -244,7 +245,7 @@ class Builder:
     def versions(
         self, at: Lined, name: str, kind: str, params: Mapping[str, Param]
     ) -> tuple[RuleVersion, ...]:
-        """The versions of a rule, oldest first. A parameter beside ``versions`` is shared by all of them."""
+        """The versions of a rule, oldest first. A parameter beside ``versions`` applies to all of them."""
         shared = {key: (at, at[key]) for key in params if key in at}
         entries = self.mappings(at, "versions")
         made = (
@@ -284,7 +285,7 @@ class Builder:
         return RuleVersion(name, kind, first, last, says, cite, verified, note, read)
 
     def in_force(self, at: Lined, name: str, following: Lined | None) -> tuple[date | None, date | None]:
-        """First and last day; without ``until``, to the day before the following version."""
+        """First and last day; without ``until``, to the day before the next version."""
         first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
         if first and last and last < first:
             self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
@@ -311,10 +312,10 @@ class Builder:
 
 @dataclass(frozen=True)
 class Shape:
-    """What the files of a folder hold, one for each authority: rules by name, each with its versions.
+    """The form of a folder's files, one for each authority: rules by name, each with its versions.
 
-    ``rules`` are the names that the program asks about, with the parameters of their versions: every
-    authority has all of them. Without ``rules`` an authority names its own, each with ``params``.
+    ``rules`` are the names that the program uses, with the parameters of their versions: every authority has
+    all of them. Without ``rules`` an authority names its own, each with ``params``.
     """
 
     folder: str
@@ -326,9 +327,9 @@ class Shape:
         return sources.HOME / self.folder
 
     def load(self, *homes: Path) -> dict[str, Rules]:
-        """The rules of folders by authority: without any folder, those of the project.
+        """The rules of folders by authority; by default the project's.
 
-        Raises: RuleDataError with every fault, each with file and line.
+        Raises: RuleDataError with every error, each with file and line.
         """
         reader, found = Builder(), dict[str, Rules]()
         for data in read_files(homes or sources.folders(self.folder)).values():
@@ -354,7 +355,7 @@ class Shape:
         return rules
 
     def load_all(self) -> Rules:
-        """The rules of every authority of the project together, where each names its own."""
+        """The rules of every authority of the project together, if each names its own."""
         return Rules(pair for rules in self.load().values() for pair in rules.items())
 
     def _rule(self, reader: Builder, at: Lined, name: str) -> tuple[RuleVersion, ...]:

@@ -1,8 +1,7 @@
-"""The catalogue of endorsements, read once: ``endorsements/<authority>.yaml``.
+"""The kinds of endorsements: ``endorsements/<authority>.yaml``.
 
-What an endorsement is called, what it says, who may give it, and which requirements it rests on and
-satisfies. How long one lives is not here: the rulebook's requirement that it ``proves`` says so. Errors name
-file and line.
+Title, wording, who may give it, and which requirements it relies on and meets. Its period is not here: it is
+in the rulebook's requirement that it ``proves``. Errors name file and line.
 """
 
 import string
@@ -23,7 +22,7 @@ from syllabus.law.dated import Lined
 
 FOLDER = "endorsements"
 HOME = sources.HOME / FOLDER
-#: What an endorsement can say besides its kind and the instructor.
+#: The fields of an endorsement besides its kind and the instructor.
 FIELDS = (
     "aircraft_model",
     "category",
@@ -37,7 +36,7 @@ FIELDS = (
     "training_date",
     "conditions",
 )
-#: The attribute of ``engine.record.Endorsement`` that holds a field, where it is called otherwise.
+#: Fields whose attribute of ``engine.record.Endorsement`` has another name.
 _ATTRIBUTES = {"class": "klass"}
 REQUIRED, OPTIONAL = "required", "optional"
 _ALWAYS = ("student", "given")
@@ -58,13 +57,13 @@ _KIND = (
     "life",
     "wording",
 )
-#: What ``means`` may say of a field that is left out, and the words there are.
+#: The words that ``means`` may have for a field that is left out.
 _MEANT = {"test": vocabulary.TESTS, "category": CATEGORIES, "class": CLASSES}
 _LONGEST_WORDING = 2_000
 
 
 def named(given: Endorsement, field: str) -> Any:
-    """What an endorsement says in one of ``FIELDS``."""
+    """The value of one of ``FIELDS`` in an endorsement."""
     return getattr(given, _ATTRIBUTES.get(field, field))
 
 
@@ -74,25 +73,25 @@ def sort_of(test: str) -> str:
 
 
 def called(test: str) -> str:
-    """A test as people call it: ``private glider practical test``."""
+    """A test's name for people: ``private glider practical test``."""
     sort, _, name = test.partition(":")
     return f"{name.replace('-', ' ')} {sort} test".lstrip()
 
 
 class WordingError(RuleDataError):
-    """A wording names a placeholder that the kind does not have, or is no template."""
+    """A wording has a placeholder that the kind does not have, or is not a template."""
 
     what = "the wording"
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of endorsement of an authority. ``fields`` says of each field whether it is required.
+    """One kind of endorsement of an authority. ``fields`` says whether each field is required.
 
     ``given_by`` has the kinds of instructor who may give it, each with the sorts of test it must then be for
-    (none: whatever it is for); ``tests`` the sorts that its ``test`` may name. ``means`` is what it is for
-    where the entry leaves out every field that stands there. ``about`` is one of ``audit.ABOUT``;
-    ``ground_counts`` says that training on the ground is training enough where ``trained`` asks for it.
+    (none: any); ``tests`` the sorts that its ``test`` may name. ``means`` is what it is for if the entry
+    leaves out all those fields. ``about`` is one of ``audit.ABOUT``; ``ground_counts`` says that ground
+    training is enough if ``trained`` requires training.
     """
 
     authority: str
@@ -128,17 +127,17 @@ class Kind:
         return not sorts or (test is not None and sort_of(test) in sorts)
 
     def meant(self, given: Endorsement) -> Mapping[str, str]:
-        """The test, category and class that it is for: those it names, else those the kind means."""
+        """The test, category and class that it is for: those it names, else those that the kind means."""
         said = {field: value for field in _MEANT if (value := named(given, field))}
         return said or self.means
 
     def is_about_another(self, given: Endorsement) -> bool:
-        """Whether it names another test, category or class than the requirements here are about."""
+        """Whether it names another test, category or class than the requirements here."""
         said = self.meant(given)
         return any(said.get(field, value) != value for field, value in self.means.items())
 
     def filled(self, wording: str, values: Mapping[str, str]) -> str:
-        """The wording with its placeholders filled in; one without a value shows as a blank to fill in.
+        """The wording with its placeholders filled in; one without a value becomes a blank line.
 
         Raises: WordingError.
         """
@@ -147,7 +146,8 @@ class Kind:
 
 
 def check_wording(kind: Kind, wording: str, place: str = "wording") -> None:
-    """Refuse a wording that is empty, too long, no template, or names what the kind does not have.
+    """Refuse a wording that is empty, too long, not a template, or has placeholders that the kind does not
+    have.
 
     Raises: WordingError.
     """
@@ -180,7 +180,7 @@ class Catalogue:
     kinds: Mapping[str, Kind]
 
     def rests_on(self, kind: Kind, rules: Rulebook) -> tuple[Requirement, ...]:
-        """The requirements shown before an endorsement is given, each once; what it proves is left out."""
+        """The requirements that an endorsement relies on, each once, without those that it proves."""
         found: dict[str, Requirement] = {}
         for name in kind.rests_on:
             for each in _meant(name, rules):
@@ -193,7 +193,7 @@ class Catalogue:
 
 
 def _meant(name: str, rules: Rulebook) -> Iterable[Requirement]:
-    """The requirement of that id, or all those of the milestone; none where there is no such."""
+    """The requirement of that id, or all those of the milestone; empty if there is none."""
     if name in rules.milestones:
         return rules.milestones[name].requirements
     milestone: Milestone | None = rules.milestones.get(name.rpartition(".")[0])
@@ -201,12 +201,12 @@ def _meant(name: str, rules: Rulebook) -> Iterable[Requirement]:
 
 
 class _Reader(dated.Builder):
-    """Reads the files of the catalogue against the rulebook."""
+    """Reads the files of endorsements and checks them against the rulebook."""
 
     def __init__(self, rules: Rulebook) -> None:
         super().__init__()
         self.rules = rules
-        #: The authority whose file is read.
+        #: The authority of the current file.
         self.authority = ""
 
     def kinds(self, at: Lined) -> Iterator[Kind]:
@@ -268,7 +268,7 @@ class _Reader(dated.Builder):
         )
 
     def given_by(self, at: Lined) -> dict[str, tuple[str, ...]]:
-        """Who may give it: a list of kinds of instructor, or a table of the sorts of test of each."""
+        """Who may give it: a list of kinds of instructor, or a table with the sorts of test for each."""
         said = at.get("given_by")
         if isinstance(said, dict):
             table = {
@@ -281,7 +281,7 @@ class _Reader(dated.Builder):
         return dict.fromkeys(self.words(at, "given_by", listed, INSTRUCTORS), ())
 
     def words(self, at: Lined, key: str, said: Any, known: Collection[str]) -> tuple[str, ...]:
-        """A list of words that are known, each once, and at least one; what is not is a fault."""
+        """A list of known words, each once, at least one."""
         if not isinstance(said, list) or not said:
             self.fault(at.place(key), f"{key}: {said!r} is not a list of {', '.join(known)}")
             return ()
@@ -293,14 +293,14 @@ class _Reader(dated.Builder):
         return tuple(said)
 
     def tests(self, at: Lined, fields: Mapping[str, bool]) -> tuple[str, ...]:
-        """The sorts of test that the field ``test`` may name, which go with that field."""
+        """The sorts of test that the field ``test`` may name, which require that field."""
         if ("tests" in at) != ("test" in fields):
             where = at.place("tests" if "tests" in at else "fields")
             self.fault(where, "tests: the field 'test' and the sorts it may name go together")
         return self.words(at, "tests", at["tests"], vocabulary.TEST_SORTS) if "tests" in at else ()
 
     def means(self, at: Lined, fields: Mapping[str, bool]) -> dict[str, str]:
-        """What is meant where the fields are left out, so fields of the kind that are not required."""
+        """The meaning of fields that are left out, which must be optional fields of the kind."""
         found: dict[str, str] = {}
         for name, word in self.field(at, "means", dict, {}, optional=True).items():
             if name not in _MEANT:
@@ -335,11 +335,11 @@ class _Reader(dated.Builder):
 
 
 def load(rules: Rulebook, *homes: Path) -> Catalogue:
-    """The catalogue of folders, held against a rulebook: every kind there is stands in it, once.
+    """The kinds in folders, checked against a rulebook: every kind must occur once.
 
-    Without a folder, that of the project.
+    By default those of the project.
 
-    Raises: RuleDataError with every fault, each with file and line.
+    Raises: RuleDataError with every error, each with file and line.
     """
     reader = _Reader(rules)
     found: dict[str, Kind] = {}
@@ -356,5 +356,5 @@ def load(rules: Rulebook, *homes: Path) -> Catalogue:
 
 @sources.read_once
 def current() -> Catalogue:
-    """The project's own catalogue, read once a process."""
+    """The project's kinds, read once per process."""
     return load(rulebook.current())

@@ -1,6 +1,6 @@
-"""What the regulations say about whoever gives the training, read once: ``instructing/<authority>.yaml``.
+"""Rules about instructors: ``instructing/<authority>.yaml``.
 
-Rules about the instructor are no requirements of a student's milestone, so they are not in the rulebook.
+They are no requirements of a student's milestone, so they are not in the rulebook.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ SHAPE = Shape(
         "privileges": {},
         "recent-experience": {},
         "category-and-class": {},
-        # Of each category that has any.
+        # for each category that has classes
         CLASSES_OF: {"classes": Param(table(word(*CATEGORIES), words(*CLASSES)), required=True)},
         "instrument-training": {},
-        # At most so much flight training within so much time on the clock, both in microseconds.
+        # the most flight training within a stretch of clock time, both in microseconds
         HOURS_IN_24: {"most": Param(time, required=True), "within": Param(time, required=True)},
         "ground-instructor": {},
         "training-only": {},
@@ -33,11 +33,11 @@ SHAPE = Shape(
 
 @sources.read_once
 def current() -> dict[str, Rules]:
-    """The project's own by authority, read once a process: one for each that has milestones."""
+    """The project's rules by authority, read once per process; every authority with milestones has them."""
     return SHAPE.load()
 
 
 def classes_of(category: str) -> tuple[str, ...]:
-    """The classes that any authority has of a category today; none where its aircraft have no class."""
+    """The classes of a category today, under any authority; empty if it has none."""
     newest = (rules[CLASSES_OF][-1].params["classes"] for rules in current().values())
     return tuple(dict.fromkeys(klass for classes in newest for klass in classes.get(category, ())))

@@ -1,7 +1,7 @@
-"""How long a record must be kept, read once: ``retention/<authority>.yaml``, dated and cited.
+"""How long a record must be retained: ``retention/<authority>.yaml``, dated and cited.
 
-A rule counts calendar years from a day of the record. These are minimums: a longer one may follow from what
-the program does not know (a contract, an insurer, a procedure before an authority), which a hold is for.
+A rule counts calendar years from a day of the record. These are minimums: something that the program does not
+know (a contract, an insurer, a procedure before an authority) may require more; use a hold for that.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from syllabus.engine.time.calendar import same_day_months_on
 from syllabus.law import sources
 from syllabus.law.dated import Shape
 
-#: What a rule counts from.
+#: The days from which a rule may count.
 COUNTS_FROM = ("endorsement", "test", "end-of-training", "citizenship")
 
 
@@ -37,20 +37,20 @@ SHAPE = Shape(
 
 @sources.read_once
 def current() -> Rules:
-    """The project's own, read once a process."""
+    """The project's rules, read once per process."""
     return SHAPE.load_all()
 
 
 def on(day: dt.date) -> list[RuleVersion]:
-    """The versions in force on a day: what decides is the law of the day on which something is erased."""
+    """The versions in force on a day: the law of the day of the erasure decides."""
     return current().in_force(day)
 
 
 def binds(rule: RuleVersion, certificated: bool | None) -> bool:
-    """Whether a school is bound; one of which nobody recorded whether it is certificated may be."""
+    """Whether a rule binds a school; one that may be a certificated pilot school counts as one."""
     return certificated is not False or not rule.get("certificated_only")
 
 
 def keep_until(rule: RuleVersion, day: dt.date) -> dt.date:
-    """The last day on which what happened on ``day`` must still be there."""
+    """The last day on which something that happened on ``day`` must be retained."""
     return same_day_months_on(day, 12 * rule.params["years"])

@@ -1,7 +1,7 @@
-"""The regulation data, read once: ``regulations/<authority>/<milestone>.yaml`` to a Rulebook.
+"""The regulation data as a Rulebook: ``regulations/<authority>/<milestone>.yaml``.
 
-Reading checks everything a reader of a finding relies on: shape, known kinds and parameters, a citation on
-every version, versions in order without gap or overlap. Errors name file and line, and all are listed.
+Loading checks everything that a reader of a finding relies on: shape, known kinds and parameters, a citation
+for every version, versions in order without gap or overlap. Errors name file and line, and all are listed.
 """
 
 import hashlib
@@ -27,13 +27,13 @@ _PATH = ("id", "says", "cite", "verified", "waives")
 _REQUIREMENT = ("id", "kind", "plain", "expiring", "versions")
 
 
-#: What a scope can leave to rules that are not written: keys of a context, and a certificate held.
+#: What a scope can leave uncovered: keys of a context, and a certificate held.
 _SCOPED = ("category", "class", "aircraft_model", "path", "certificate")
 _CLASSES = registry.table(registry.word(*CATEGORIES), registry.words(*CLASSES))
 
 
 def read(*homes: FilePath) -> dict[str, Lined]:
-    """Every file's data by its path below one of the folders: without any, those of the project.
+    """Every file's data by its path below one of the folders; by default the project's.
 
     Raises: RuleDataError.
     """
@@ -42,11 +42,11 @@ def read(*homes: FilePath) -> dict[str, Lined]:
 
 
 class Builder(dated.Builder):
-    """Reads milestones, and notes every fault it meets."""
+    """Reads milestones and collects the errors."""
 
     def __init__(self) -> None:
         super().__init__()
-        #: (milestone, the milestone it needs, where that is said)
+        #: (milestone, the milestone it needs, the place)
         self.needs: list[tuple[str, str, str]] = []
 
     def milestone(self, at: Lined) -> Milestone:
@@ -80,7 +80,7 @@ class Builder(dated.Builder):
         )
 
     def scope(self, at: Lined) -> Scope:
-        """What a milestone's rules are about; nothing where the file does not say."""
+        """What a milestone's rules cover; None if the file does not say."""
         found = self.field(at, "scope", dict, optional=True)
         if not isinstance(found, Lined):
             return Scope()
@@ -101,7 +101,7 @@ class Builder(dated.Builder):
         return Scope(classes, holders, country, tuple(unwritten))
 
     def paths(self, at: Lined, milestone: str, requirements: Mapping[str, Requirement]) -> tuple[Path, ...]:
-        """The lawful ways to a milestone, in the order in which they are shown."""
+        """The lawful paths to a milestone, in order."""
         if "paths" not in at:
             return ()
         made: list[Path] = []
@@ -137,7 +137,7 @@ class Builder(dated.Builder):
         return Requirement(name, kind, versions, plain, expiring)
 
     def nesting(self, milestones: Collection[str]) -> None:
-        """Every milestone that another needs is there, and none needs itself by way of others."""
+        """Check that every needed milestone exists, and that none needs itself."""
         for name, other, place in self.needs:
             if other not in milestones:
                 self.fault(place, f"{name} needs {other!r}, which is in no file")
@@ -161,7 +161,7 @@ class Builder(dated.Builder):
 
 
 def build(data: Mapping[str, Lined]) -> Rulebook:
-    """A Rulebook of the data. Raises: RuleDataError with every fault, each with file and line."""
+    """A Rulebook of the data. Raises: RuleDataError with every error, each with file and line."""
     builder = Builder()
     milestones: dict[str, Milestone] = {}
     for file in sorted(data):
@@ -177,7 +177,7 @@ def build(data: Mapping[str, Lined]) -> Rulebook:
 
 
 def fingerprint(data: Mapping[str, Any]) -> str:
-    """The rulebook's id: a hash over what the data says; comments and layout do not change it."""
+    """The rulebook's id: a hash over the data; comments and layout do not change it."""
     canonical = json.dumps(
         data, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=date.isoformat
     )
@@ -185,11 +185,11 @@ def fingerprint(data: Mapping[str, Any]) -> str:
 
 
 def load(*homes: FilePath) -> Rulebook:
-    """The rulebook of folders of data: without any, those of the project. Raises: RuleDataError."""
+    """The rulebook of folders of data; by default the project's. Raises: RuleDataError."""
     return build(read(*homes))
 
 
 @sources.read_once
 def current() -> Rulebook:
-    """The project's own rulebook, read once a process."""
+    """The project's rulebook, read once per process."""
     return load()

@@ -1,7 +1,7 @@
-"""Where the data of the rules are read from: the folders here, and others that are added for a while.
+"""The folders of the rule data: those here, and others that are added temporarily.
 
-A further authority for good is a file in each of the folders here. ``added`` is for a trial and for tests: a
-folder outside of this one that holds the same folders is read beside them.
+A new authority is a file in each of the folders here. ``added`` is for trials and tests: it reads an outside
+folder with the same layout as well.
 """
 
 from collections.abc import Callable, Iterator
@@ -19,17 +19,17 @@ _Made = TypeVar("_Made")
 
 
 def folders(name: str) -> tuple[Path, ...]:
-    """The folders of that name, the project's own first; a folder that was added need not have one."""
+    """The folders of that name, the project's first; an added folder may lack one."""
     return tuple(root / name for root in _roots if root == HOME or (root / name).is_dir())
 
 
 def authorities() -> set[str]:
-    """The authorities that there are: those with milestones."""
+    """The authorities with milestones."""
     return {path.name for home in folders("regulations") for path in home.iterdir() if path.is_dir()}
 
 
 def read_once(read: Callable[[], _Made]) -> Callable[[], _Made]:
-    """Call a function without arguments once a process, and again when a folder is added or taken away."""
+    """Call a function without arguments once per process, and again after a folder is added or removed."""
     kept = cache(read)
     _forget.append(kept.cache_clear)
 
@@ -42,7 +42,7 @@ def read_once(read: Callable[[], _Made]) -> Callable[[], _Made]:
 
 @contextmanager
 def added(root: Path) -> Iterator[None]:
-    """For the time of the block the data of another folder are read too, in the whole process."""
+    """Inside the block also read the data of another folder, in the whole process."""
     global _roots
     before = _roots
     _set((*before, root))

@@ -1,1 +1,1 @@
-"""Commands about what is required."""
+"""Commands about the rules and courses."""

@@ -1,7 +1,7 @@
-"""A course and its versions. A draft may be changed; once published a version stays as it is for good.
+"""Courses and their versions. A draft may change; a published version never does.
 
-The rows of a version are guarded twice: here, with a sentence for a person, and by the triggers of
-``training.triggers.courses``, which hold whoever writes and however.
+The rows of a version are guarded twice: here, with a message for people, and by the triggers of
+``training.triggers.courses``, which apply to every writer.
 """
 
 import json
@@ -16,14 +16,14 @@ CODE = 80
 
 
 class NotADraft(Exception):
-    """A row of a published version was to be changed, added or deleted; ``str()`` is fit for a person."""
+    """A row of a published version cannot be changed, added or deleted; ``str()`` is fit for a person."""
 
 
 class Course(models.Model):
     """A course by its code, in versions.
 
-    ``school_ref`` is the short name of the school it belongs to; null for one that comes with the product,
-    which every school may use. It is no foreign key: what is required knows nothing of who trains.
+    ``school_ref`` is the short name of its school; null for a built-in one, which every school may use. It is
+    no foreign key, because the syllabus knows nothing of the school's tables.
     """
 
     ref = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -34,7 +34,7 @@ class Course(models.Model):
         ordering = ["code", "school_ref"]
         constraints = [
             models.UniqueConstraint(fields=["school_ref", "code"], name="course_once_in_a_school"),
-            # Where there is no school, nulls would count as different from each other.
+            # Without a school, nulls would count as different from each other.
             models.UniqueConstraint(
                 fields=["code"], condition=Q(school_ref__isnull=True), name="course_once_in_the_product"
             ),
@@ -45,7 +45,7 @@ class Course(models.Model):
 
 
 class Drafted(models.Model):
-    """A row that may change only while the version it is of is a draft."""
+    """A row that may change only while its version is a draft."""
 
     class Meta:
         abstract = True
@@ -59,14 +59,14 @@ class Drafted(models.Model):
         return super().delete(*args, **kwargs)
 
     def still_a_draft(self) -> None:
-        """Raises: NotADraft where the database has the version as published."""
+        """Raises: NotADraft if the version is published in the database."""
         raise NotImplementedError
 
 
 class CourseVersion(Drafted):
-    """One version of a course, numbered from 1; enrolments hold on to the one they began with.
+    """One version of a course, numbered from 1; enrollments stay on theirs.
 
-    ``content_hash`` is that of the text which ``export_course`` writes of it.
+    ``content_hash`` is that of the text that ``export_course`` writes of it.
     """
 
     course = models.ForeignKey(Course, on_delete=models.CASCADE, related_name="versions")
@@ -109,7 +109,7 @@ class CourseVersion(Drafted):
 
 
 class OrderedJSONField(models.JSONField):
-    """JSON whose keys stay in the order in which they were written; ``jsonb`` would sort them."""
+    """JSON that keeps the order of its keys; ``jsonb`` would sort them."""
 
     def db_type(self, connection: Any) -> str | None:
         return "json" if connection.vendor == "postgresql" else super().db_type(connection)
@@ -122,10 +122,10 @@ class OrderedJSONField(models.JSONField):
 
 
 class CourseParts(Drafted):
-    """The minimums, stages and items of a version as its file has them: one document, only read whole.
+    """The minimums, stages and items of a version in the form of its file: one document, only read whole.
 
-    A table of its own, since many lists read versions and none of them needs the parts. The order of a
-    lesson's items counts: it is the order in which they are taught, and the version's hash depends on it.
+    A table of its own, because many lists read versions and none needs the parts. The order of a lesson's
+    items counts: it is the order of teaching, and the version's hash depends on it.
     """
 
     version = models.OneToOneField(

@@ -1,4 +1,4 @@
-"""What a school asks for beyond the law: an insurer's hours, a rule of the house."""
+"""A school's requirements beyond the law, such as an insurer's hours."""
 
 from typing import Any
 
@@ -14,10 +14,10 @@ from syllabus.models.courses import CODE
 
 
 class SchoolMinimum(models.Model):
-    """One requirement of a school's own, added to a milestone; it is shown as the school's, never as law.
+    """A school's own requirement, added to a milestone; shown as the school's, never as law.
 
-    ``params`` are those of a kind of requirement as regulation data writes them, and checked by the same
-    readers: ``{"counts": ["dual"], "need": "25 h"}``. It is in force from ``starts`` to ``ends``, both days.
+    ``params`` are those of a kind of requirement in the regulation data, checked by the same readers:
+    ``{"counts": ["dual"], "need": "25 h"}``. It is in force from ``starts`` through ``ends``.
     """
 
     school_ref = models.SlugField(max_length=60)
@@ -53,11 +53,11 @@ class SchoolMinimum(models.Model):
         return Minimum(self.code, self.kind, self.params, self.says, self.note)
 
     def as_requirement(self) -> Requirement:
-        """As the engine reads it, with words that name the school."""
+        """As the engine takes it, with words that name the school."""
         return as_requirement(self.as_minimum(), self.milestone, "school", self.starts, self.ends)
 
     def clean(self) -> None:
-        """Raises: ValidationError, by field, with the words of the checker of regulation data."""
+        """Raises: ValidationError, by field, with the messages of the regulation data."""
         wrong: dict[str, list[str]] = {}
         known = rulebook.current().milestones
         if self.milestone not in known:

@@ -1,6 +1,6 @@
-"""What happened: schools, people, and the entries of each student's training record.
+"""Schools, people, and the entries of each student's training record.
 
-Every row belongs to a school. Rows become the engine's record, and back, in ``training.record`` alone.
+Every row belongs to a school. Only ``training.record`` converts rows to the engine's record and back.
 """
 
 from training.models.record.catalogue import EndorsementSeal, EndorsementWording, Revocation

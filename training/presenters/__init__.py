@@ -1,5 +1,5 @@
-"""Presenters: what the engine answers with as values, in words for people. Any edge may use them.
+"""Presenters put the engine's values into words for people; page, PDF, e-mail and terminal use them.
 
-What lives here takes values and returns text in the reader's language: no model, no request, no HTML. The
-table, mail or page around the text belongs to the edge.
+They take values and return text in the reader's language, without models, requests or HTML. The table, mail
+or page around the text is the caller's.
 """

@@ -1,9 +1,9 @@
-"""Amounts in words for people: pages, mails and the terminal all get them here.
+"""Amounts in words, for pages, e-mails and the terminal.
 
-A time is in decimal hours, never in minutes or seconds: with one place, or two where that makes it exact.
-Any other time is rounded to one place, and never so that a requirement looks met that is not: ``have`` is
-rounded down, ``need`` and ``remaining`` are rounded up. ``exact`` gives the unrounded amount for a ``title``.
-A distance is in whole nautical miles, rounded down; within a mile of a limit it has one decimal.
+Times are in decimal hours, never in minutes or seconds: with one place, or with two if that is exact. Other
+times are rounded to one place so that no unmet requirement looks met: ``have`` is rounded down, ``need`` and
+``remaining`` up. ``exact`` gives the unrounded amount for a ``title``. Distances are in whole nautical miles,
+rounded down, with one decimal within a mile of a limit.
 """
 
 from collections.abc import Callable, Iterable, Mapping
@@ -21,9 +21,9 @@ Plural = Callable[[str, str, int], str]
 UNKNOWN = "?"
 _NM = 100  # in hundredths, the base of every distance
 _TENTH, _HUNDREDTH = HOUR // 10, HOUR // 100
-#: What a rule about one flight compares its distance with.
+#: Limits that a rule about one flight compares a distance with.
 _LIMITS = ("total_more_than", "total_at_least")
-#: What is counted, each with its number.
+#: Things that are counted, singular and plural.
 _COUNTED: Mapping[str, Callable[[Plural, int], str]] = {
     "airport": lambda ngettext, n: ngettext("%d airport", "%d airports", n),
     "certificate": lambda ngettext, n: ngettext("%d certificate", "%d certificates", n),
@@ -64,7 +64,7 @@ def logged(text: str) -> str:
 
 
 def have(amounts: Amounts, ngettext: Plural = translated) -> str:
-    """What there is: ``1.4 h``, ``10 takeoffs, 1 landing``; ``?`` where nothing on record says."""
+    """The amount on record: ``1.4 h``, ``10 takeoffs, 1 landing``; ``?`` if unknown."""
     return _words(amounts, ngettext)
 
 
@@ -74,12 +74,12 @@ def need(amounts: Amounts, ngettext: Plural = translated) -> str:
 
 
 def remaining(amounts: Amounts, ngettext: Plural = translated) -> str:
-    """What is still to go; ``?`` where nothing on record says."""
+    """What remains; ``?`` if unknown."""
     return _words(amounts, ngettext, up=True)
 
 
 def gave(rule: RuleVersion, what: Amounts, ngettext: Plural = translated) -> str:
-    """What an entry gave to a requirement."""
+    """An entry's share of a requirement."""
     limits = [limit for name in _LIMITS if (limit := rule.get(name)) is not None]
     return _words(what, ngettext, limits=limits)
 
@@ -90,7 +90,7 @@ def one(what: Amount, ngettext: Plural = translated, limits: Iterable[int] = (),
 
 
 def of(there: Amounts, needed: Amounts) -> str:
-    """How much there is of what is needed: ``1.4 of 3.0 h``, ``0 of 1 flight``."""
+    """The amount on record and the one needed: ``1.4 of 3.0 h``, ``0 of 1 flight``."""
     if [each.unit for each in there] == [each.unit for each in needed] and len(there) == 1:
         mine = _number(there[0], up=False)
     else:

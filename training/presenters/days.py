@@ -1,4 +1,4 @@
-"""Days and times of day as pages, mails and PDF write them."""
+"""Days and times of day as pages, e-mails and PDFs write them."""
 
 from datetime import date, datetime, tzinfo
 from functools import lru_cache
@@ -19,7 +19,7 @@ def _day(when: date, language: str | None) -> str:
 
 
 def expiring(last: date, on: date) -> str:
-    """The last day of something and how far off it is; of what is more than a year off the day alone."""
+    """The last day of something with the days to go; more than a year ahead only the day."""
     left = (last - on).days
     said = {"day": day(last), "left": left}
     if left > 366:

@@ -1,8 +1,8 @@
-"""An entry of a record in words: its name, its title and its labelled rows, for any page, print or mail.
+"""An entry of a record in words: its name, title and labeled rows, for pages, prints and e-mails.
 
-The rows follow from the shapes that the record declares: each key is written by its type, so a new one needs
-a label here and nothing else. Values come in as the record document writes them. The tablet gets the same
-columns and words as data (``for_tablet``), and its script only puts them in place.
+The rows follow from the shapes of the record: the type of each key says how to write it, so a new key needs a
+label here and nothing else. Values are those of the record document. The tablet gets the same columns and
+words as data (``for_tablet``), which its script only puts in place.
 """
 
 import datetime as dt
@@ -24,7 +24,7 @@ from training.presenters import amounts
 from training.presenters.days import clock, day
 from training.presenters.reasons import PAGE, Reader, called
 
-#: What each key of the record document is called; of a flag its own words say it.
+#: The label of each key of the record document; flags have words of their own.
 LABELS: Mapping[str, str] = {
     "date": _("Day"),
     "issued": _("Issued"),
@@ -74,10 +74,10 @@ LABELS: Mapping[str, str] = {
     "conditions": _("Conditions"),
     "provenance": _("Provenance"),
 }
-#: What stands apart from the rows wherever an entry is shown.
+#: Keys that every view shows apart from the rows.
 _APART = ("id", "recorded", "provenance")
 COUNTS = ("takeoffs", "landings")
-#: The flags of a group of landings: each is so, not so, or not said.
+#: The flags of a group of landings: yes, no, or not entered.
 FLAGS = {each.key: each.says for each in shape_of(engine.Landings).fields if each.says}
 PERIODS: Mapping[str, str] = {"day": _("by day"), "night": _("at night")}
 #: The learner-centered scale, from not seen to the standard.
@@ -88,20 +88,20 @@ GRADES: Mapping[str, str] = {
     "practice": _("Practice"),
     "perform": _("Perform"),
 }
-#: Who vouches for an entry, in a few words beside it.
+#: The provenance of an entry in a few words.
 VOUCHED: Mapping[str, str] = {
     engine.SIGNED: _("signed here"),
     engine.TAKEN_OVER: _("transferred, with proof"),
     engine.ATTESTED: _("attested"),
     engine.CLAIMED: _("claimed"),
 }
-#: Under what authority somebody taught or endorsed, where it is not a flight instructor's.
+#: The signing authority of an instructor who is not a flight instructor.
 _INSTRUCTORS: Mapping[str, str] = {
     "ground": _("ground instructor"),
     "foreign": _("instructor authorized by another country"),
     "armed-forces": _("instructor of an armed force"),
 }
-#: A test's kind before its colon; what it is for is a word of the record and stays as it is.
+#: A test's kind before its colon; what follows is data and stays as it is.
 _TESTS: Mapping[str, str] = {
     "pre-solo-knowledge": _("Pre-solo knowledge test"),
     "knowledge": _("Knowledge test"),
@@ -109,11 +109,8 @@ _TESTS: Mapping[str, str] = {
 }
 
 
-# Values in words
-
-
 def place(point: str | Mapping[str, Any] | None) -> str:
-    """A waypoint as a person calls it."""
+    """A waypoint's name for people."""
     if point is None or isinstance(point, str):
         return point or ""
     return str(point.get("name") or f"{point['lat']}, {point['lon']}")
@@ -161,16 +158,13 @@ def grade_of(code: str) -> str:
 
 
 def vouched(provenance: str) -> str:
-    """Who vouches for an entry; empty where that is no entry's."""
+    """The provenance of an entry; empty if there is none."""
     return gettext(VOUCHED[provenance]) if provenance in VOUCHED else ""
-
-
-# Rows
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """What a shape says under one key, or under one below it (``times.dual``), and how that is written."""
+    """A key of a shape, or of one within it (``times.dual``), and how to write its value."""
 
     path: str
     how: str
@@ -180,7 +174,7 @@ class Column:
         return label_of(self.path.rpartition(".")[2])
 
     def text(self, entry: Mapping[str, Any], zone: dt.tzinfo) -> str:
-        """What the entry says there, in words; empty where it says nothing."""
+        """The value in words; empty if the entry has none."""
         value: Any = entry
         for step in self.path.split("."):
             value = (value or {}).get(step)
@@ -224,7 +218,7 @@ _HOW_BY_KEY = {
 
 @cache
 def columns(made: type) -> tuple[Column, ...]:
-    """Every key of a shape in its order, the kinds of logged time each by itself."""
+    """Every key of a shape in order, with a column for each kind of logged time."""
     found: list[Column] = []
     for each in shape_of(made).fields:
         if each.type is engine.LOGGED:
@@ -242,7 +236,7 @@ def _how(field: Field) -> str:
 def rows(
     made: type, entry: Mapping[str, Any], zone: dt.tzinfo, *, without: Collection[str] = ()
 ) -> list[tuple[str, str]]:
-    """What the entry says: each a label and its words, without the keys that stand elsewhere."""
+    """Label and words of everything in the entry, without the keys shown elsewhere."""
     told = (
         (each.label, each.text(entry, zone))
         for each in columns(made)
@@ -269,9 +263,6 @@ def titled(entry: engine.Entry, zone: dt.tzinfo) -> tuple[str, list[tuple[str, s
     return title, rows(type(entry), said, zone, without=(*keys, "date", "issued", "given"))
 
 
-# Names
-
-
 _NAMES: Mapping[type, str] = {
     engine.Flight: _("Flight of %(day)s, %(time)s in %(craft)s"),
     engine.GroundLesson: _("Ground lesson of %(day)s"),
@@ -284,7 +275,7 @@ _NAMES: Mapping[type, str] = {
 
 
 def name_of(entry: engine.Entry, reader: Reader = PAGE) -> str:
-    """What others call an entry: ``Flight of 2 Mar 2026, 1.4 h in N00XY``."""
+    """The entry's name for people: ``Flight of 2 Mar 2026, 1.4 h in N00XY``."""
     values = {"day": reader.day(engine.entry_day(entry))}
     if isinstance(entry, engine.Flight):
         values["time"] = amounts.hours(entry.times.get("total", 0))
@@ -302,12 +293,12 @@ def sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-#: English, and days as ISO 8601 has them: for what is data.
+#: English with ISO 8601 days, for data.
 PLAIN = Reader(str, lambda one, many, number: one if number == 1 else many, dt.date.isoformat)
 
 
 class Names:
-    """What the entries of a record are called by a person, by their ids."""
+    """Names of a record's entries for people, by id."""
 
     def __init__(self, record: engine.Record):
         self._record = record
@@ -323,14 +314,11 @@ class Names:
 
     @cached_property
     def reader(self) -> Reader:
-        """Whoever reads reasons with these names in the place of ids."""
+        """A reader that writes these names in place of ids."""
         return Reader(named=self)
 
 
-# The tablet
-
-
-#: As high as the sheet counts; a tablet writes a higher number by the words of this one.
+#: The highest number that the sheet counts to; a tablet writes higher ones with the words of this one.
 _MOST = 99
 
 
@@ -343,7 +331,7 @@ def for_tablet() -> dict[str, Any]:
         "craft": [each.key for each in shape_of(engine.Aircraft).fields],
         "counts": {unit: [_counted(unit, number) for number in range(_MOST + 1)] for unit in COUNTS},
         "at": gettext("at %(place)s"),
-        # the 22nd of each month of the year 3333, in which the script puts its own day and year
+        # the 22nd of each month of the year 3333; the script replaces day and year
         "days": [day(dt.date(3333, month, 22)) for month in range(1, 13)],
         "periods": {key: gettext(words) for key, words in PERIODS.items()},
         "flags": {key: [gettext(says.no), gettext(says.yes)] for key, says in FLAGS.items()},

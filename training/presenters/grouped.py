@@ -1,4 +1,4 @@
-"""Many entries and few reasons: those of which the same is said in one line, with a range for what varies."""
+"""Groups entries with the same reason into one line, with a range for values that differ."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -7,19 +7,13 @@ from syllabus.engine.rules.reasons import One, Reason, WholeMinutes
 from syllabus.engine.time.amounts import Amount
 from training.presenters.reasons import Reader
 
-#: As many entries are each given their own words; of more, what varies is a range.
+#: More entries than this are shown as a range.
 FEW = 3
 _VARIES = (date, Amount, WholeMinutes)
 
 
 def grouped(said: Iterable[tuple[str, Reason]], reader: Reader) -> list[tuple[list[str], str]]:
-    """Entries of which the same is said, together; where only days or amounts differ, their range.
-
-    >>> from syllabus.engine.rules.reasons import reason
-    >>> dual, night = reason("flight.no-dual"), reason("flight.no-night")
-    >>> grouped((("f1", dual), ("f2", night), ("f3", dual)), Reader(gettext=str))
-    [(['f1', 'f3'], 'no dual time is logged'), (['f2'], 'no night time is logged')]
-    """
+    """Entries with the same words, together; if only days or amounts differ, with their range."""
     alike: dict[str, list[tuple[str, Reason]]] = {}
     for entry, why in said:
         alike.setdefault(why.written(str, _fixed), []).append((entry, why))
@@ -40,7 +34,7 @@ def _fixed(_reason: Reason, _name: str, value: One) -> str:
 
 
 def _ranged(pairs: list[tuple[str, Reason]], reader: Reader) -> str:
-    """The sentence with each value that varies as a range; for amounts with the entry at either end."""
+    """The sentence with each differing value as a range; for amounts with the entry at either end."""
     columns = iter(list(zip(*(why.values() for _, why in pairs), strict=True)))
 
     def one(reason: Reason, name: str, value: One) -> str:

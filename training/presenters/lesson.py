@@ -1,4 +1,4 @@
-"""A lesson in words: what was flown and taught, graded and measured, before it is signed and after."""
+"""A lesson in words, signed or not: what was flown and taught, graded and measured."""
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
@@ -48,7 +48,7 @@ class Lesson:
 
 
 def lesson(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None = None) -> Lesson:
-    """The words of a content in its one form; ``outline`` names the items, which else go by their codes."""
+    """A lesson's content in words; ``outline`` names the items, which otherwise appear by their codes."""
     flight, ground = content.get("flight"), content.get("ground")
     return Lesson(
         entry.rows(engine.Flight, flight, zone) if flight else [],
@@ -76,12 +76,12 @@ def _measured(said: str | Mapping[str, str]) -> str:
 
 
 def for_tablet() -> dict[str, Any]:
-    """The words with which a script writes a lesson that no server has seen yet."""
+    """The words with which a script writes a lesson that the server has not seen yet."""
     return {**entry.for_tablet(), "measured": _("%(value)s, target %(target)s")}
 
 
 def changes(before: Lesson, after: Lesson) -> list[tuple[str, str, str]]:
-    """What differs between a lesson and its correction: its name, as it was, as it is."""
+    """The differences between a lesson and its correction: label, old value, new value."""
     old, new = dict(before.every()), dict(after.every())
     return [
         (name, was or _("nothing"), now or _("nothing"))

@@ -1,6 +1,6 @@
-"""Reasons in words for people: the table's words in the reader's language, and every value as they write it.
+"""Reasons in words for people, in the reader's language.
 
-A time is in decimal hours, a day as on the page around it, and an entry or an item by its name.
+Times are in decimal hours, days as on the page around them, and entries and items by name.
 """
 
 from collections.abc import Callable
@@ -19,12 +19,12 @@ from training.presenters import amounts
 from training.presenters.amounts import Plural
 from training.presenters.days import clock, day
 
-#: Amounts that are rounded up, so that nothing looks met that is not.
+#: Amounts that are rounded up, so that nothing unmet looks met.
 _UP = ("remaining",)
 
 
 def called(code: str) -> str:
-    """What the rules call an item, a requirement or a milestone; its code where they have no such thing."""
+    """The title of an item, requirement or milestone; its code if the rules have none."""
     named = _called(rulebook.current().id)
     return named.get(code) or named.get(code.partition("/")[0], code)
 
@@ -39,7 +39,7 @@ def _called(_rules: str) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class Reader:
-    """How a reader has reasons written; by default as a page in the language that is active.
+    """How a reader writes reasons; by default like a page in the active language.
 
     ``named`` gives the name of an entry or an item by its id.
     """
@@ -54,11 +54,11 @@ class Reader:
         return what.written(self.gettext, self.one)
 
     def gave(self, rule: RuleVersion, what: Amounts | Reason) -> str:
-        """What an entry gave to a requirement, as an amount or in words."""
+        """An entry's share of a requirement, as an amount or in words."""
         return amounts.gave(rule, what, self.ngettext) if isinstance(what, tuple) else self.words(what)
 
     def one(self, reason: Reason, name: str, value: One) -> str:
-        """A value as it stands in the words of a reason."""
+        """A value in the words of a reason."""
         if isinstance(value, Amount):
             limits = [each.hundredths for _, each in reason.parameters if isinstance(each, Limit)]
             return amounts.one(value, self.ngettext, limits, up=name in _UP)

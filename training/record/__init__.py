@@ -1,4 +1,4 @@
-"""The one place where rows become the engine's Record, and back."""
+"""Converts database rows to the engine's Record, and back. No other module does."""
 
 from training.record.adding import add, differences, entry_of, put, retire, rows, unsealed, vouch
 from training.record.reading import of

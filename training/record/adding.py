@@ -1,4 +1,4 @@
-"""One entry more on a student's record, beside those that stand."""
+"""Adds single entries to a student's record."""
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
@@ -18,7 +18,7 @@ def part(name: str) -> Part:
 
 
 def add(student: models.Student, name: str, entry: engine.Entry, *, at: dt.datetime, **columns: Any) -> Any:
-    """Put an entry on record in the list ``name``; returns its row. The rest is as for ``rows``, ``put``."""
+    """Add an entry to the list ``name``; returns its row. Parameters as for ``rows`` and ``put``."""
     made = rows(student, name, [entry], at=at, **columns)
     put(made)
     return made[0]
@@ -33,10 +33,10 @@ def rows(
     provenance: str = engine.CLAIMED,
     **columns: Any,
 ) -> list[Any]:
-    """The rows of entries of the list ``name``, for ``put``; a flight's landings stand in its ``landed``.
+    """The rows of entries of the list ``name``, for ``put``; a flight's landings are in its ``landed``.
 
-    ``provenance`` says who vouches for them, whatever the entries say; what is ``sealed`` is signed.
-    ``columns`` are those that the record document does not have, such as ``sealed``.
+    ``provenance`` is theirs whatever the entries say; a ``sealed`` entry is signed. ``columns`` are those
+    that the record document does not have, such as ``sealed``.
     """
     whose = part(name)
     columns[PROVENANCE] = engine.SIGNED if columns.get("sealed") else provenance
@@ -64,12 +64,11 @@ def rows(
 
 
 def put(new: Sequence[Any]) -> None:
-    """Put rows into the database: entries as ``rows`` gives them, and others that need no key of theirs.
+    """Insert rows: entries as ``rows`` gives them, and others.
 
-    A flight is sealed once its landings are there: then none can be added. The caller holds the student
-    locked.
+    A flight is sealed after its landings, because then none can be added. The caller has locked the student.
 
-    Raises: IntegrityError where an id stands on record already.
+    Raises: IntegrityError if an id is already on record.
     """
     landed = [row for row in new if getattr(row, "landed", ())]
     late = [row for row in landed if row.sealed]
@@ -88,10 +87,10 @@ def put(new: Sequence[Any]) -> None:
 def vouch(
     student: models.Student, name: str, entry: engine.Entry, provenance: str, *, at: dt.datetime
 ) -> Any:
-    """Put an entry that stands on record in its own place again, with who vouches for it now; its new row.
+    """Replace an entry on record by the same entry with another provenance; returns its new row.
 
-    The row that stood is retired, so that what was known before is answered as before. The caller holds the
-    student locked.
+    The old row is retired, so that questions about the past get the same answer. The caller has locked the
+    student.
     """
     whose = part(name)
     stood = whose.model.objects.get(student_id=student.pk, entry_id=entry.id, retired_at__isnull=True)
@@ -112,12 +111,12 @@ _SEAL = Change(_sealed)
 
 
 def retire(student: models.Student, prefix: str, *, at: dt.datetime, sealed: bool = False) -> int:
-    """Take off the record the entries whose ids begin with ``prefix``; returns how many there were.
+    """Retire the entries whose ids begin with ``prefix``; returns how many there were.
 
-    ``sealed``: those that are sealed alone, as a lesson's own are.
+    ``sealed``: only signed ones, such as a lesson's.
 
-    They stay on file as what was known until ``at``, or until they were put on record where that is later.
-    The caller holds the student's row locked.
+    They stay on file as known until ``at``, or until they were added if that is later. The caller has locked
+    the student's row.
     """
     count = 0
     for each in PARTS:
@@ -138,7 +137,7 @@ def retire(student: models.Student, prefix: str, *, at: dt.datetime, sealed: boo
 
 
 def unsealed(lesson: models.LessonRecord) -> list[str]:
-    """What stands on record under a lesson's own ids though nobody signed it: ``flights …/flight``."""
+    """Entries with a signed lesson's ids that nobody signed: ``flights …/flight``."""
     return [
         f"{each.name} {name}"
         for each in PARTS
@@ -156,7 +155,7 @@ def unsealed(lesson: models.LessonRecord) -> list[str]:
 def differences(
     student: models.Student, prefix: str, entries: Mapping[str, Sequence[engine.Entry]], *, retired: bool
 ) -> Iterator[str]:
-    """How the rows whose ids begin with ``prefix`` differ from the sealed entries that should stand there.
+    """The differences between the rows whose ids begin with ``prefix`` and the signed entries.
 
     ``retired`` says whether they should be off the record.
     """
@@ -182,7 +181,7 @@ def differences(
 
 
 def entry_of(row: Any, name: str) -> Any:
-    """The engine's entry that a row of the list ``name`` holds, for every list but the flights."""
+    """The engine's entry of a row of the list ``name``, for every list but the flights."""
     whose = part(name)
     found = whose.model.objects.filter(pk=row.pk).values_list(*whose.selected).get()
     return whose.made(**whose.reader()(found))

@@ -1,4 +1,4 @@
-"""Rows to the links of a school's own spellings."""
+"""Reads the links of a school's own spellings."""
 
 from syllabus.engine.rules.aircraft_models import Model, Models
 from syllabus.law import aircraft_models
@@ -6,9 +6,9 @@ from training.models import ModelSpelling
 
 
 def links_of(school: int) -> Models:
-    """What the school itself links, to stand over the shipped table: ``current() | links_of(school)``.
+    """The school's own links, which override the built-in ones: ``current() | links_of(school)``.
 
-    A link to a shipped model has that model's category and class. Queries: 1.
+    A link to a built-in model has that model's category and class. Queries: 1.
     """
     rows = list(ModelSpelling.objects.filter(school_id=school))
     own = {

@@ -1,7 +1,7 @@
-"""The columns of each kind of entry, there and back.
+"""Converts each kind of entry to columns, and back.
 
-Which fields an entry has is declared in ``syllabus.engine.record.record``; here is what each of their types
-becomes in a table.
+``syllabus.engine.record.record`` declares the fields of an entry; this module says which columns each type
+has.
 """
 
 import datetime as dt
@@ -24,18 +24,18 @@ from syllabus.engine.record.shapes import AnyType, ListType, shape_of
 from training import models
 
 Row = tuple[Any, ...]
-#: The column, and the field of an entry, that says who vouches for it: read with an entry, never written.
+#: The provenance, a column that is read with an entry and never written from it.
 PROVENANCE = "provenance"
-#: That, and the landings, which have a table of their own.
+#: The same, and the landings, which have a table of their own.
 NOT_WRITTEN = (PROVENANCE, "landings")
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field of an entry. ``write`` gives as many values as there are columns, ``read`` takes as many.
+    """One field of an entry. ``write`` returns, and ``read`` takes, one value for each column.
 
-    A column of JSON is written as plain values and read as the text it is kept as (``is_json``): the same
-    few routes stand in a record again and again, and each text is understood once.
+    A JSON column is written as plain values and read as text (``is_json``), because the same few routes occur
+    again and again and each text is parsed only once.
     """
 
     name: str
@@ -43,9 +43,6 @@ class Field:
     write: Callable[[Any], Row]
     read: Callable[..., Any]
     is_json: bool = False
-
-
-# Values of a column
 
 
 def as_text(column: str) -> Cast:
@@ -64,10 +61,10 @@ _zone = lru_cache(dt.timezone)
 
 
 def split(instant: dt.datetime | None) -> Row:
-    """An instant, and the offset from UTC of the clock it was read from.
+    """An instant, and the UTC offset of the clock it was read from.
 
-    The instant goes to the database in UTC: PostgreSQL refuses an offset of sixteen hours, a document does
-    not.
+    The database gets the instant in UTC: PostgreSQL refuses an offset of sixteen hours, which a document may
+    have.
     """
     return (None, None) if instant is None else (instant.astimezone(dt.UTC), instant.utcoffset())
 
@@ -83,10 +80,9 @@ def write_point(place: Place | None) -> Any:
 
 
 def read_point(point: Any) -> Place | None:
-    """The place a stored point means.
+    """The waypoint of a stored point.
 
-    An identifier that a newer airport table no longer knows stays, as a place nobody has located: the rules
-    then ask for its position.
+    An identifier that a newer airport table no longer has becomes a waypoint of unknown position.
     """
     if point is None:
         return None
@@ -107,7 +103,7 @@ _remembered = lru_cache(maxsize=1 << 12)
 
 @_remembered
 def point_of(text: str | None) -> Place | None:
-    """The place of a point kept as JSON text."""
+    """The waypoint of a point stored as JSON text."""
     return None if text is None else read_point(json.loads(text))
 
 
@@ -121,15 +117,12 @@ def texts_of(text: str | None) -> tuple[str, ...] | None:
     return None if text is None else tuple(json.loads(text))
 
 
-# Fields
-
-
 def as_it_stands(value: Any) -> Any:
     return value
 
 
 def plain(name: str, column: str | None = None) -> Field:
-    """A value that the column holds as it is."""
+    """A value stored as it is."""
     return Field(name, (column or name,), lambda value: (value,), as_it_stands)
 
 
@@ -166,13 +159,13 @@ def time(name: str) -> Field:
 
 
 def instant(name: str) -> Field:
-    """An instant; ``in_`` stands in the columns ``in_at`` and ``in_offset``."""
+    """An instant; ``in_`` is in the columns ``in_at`` and ``in_offset``."""
     column = name.rstrip("_")
     return Field(name, (f"{column}_at", f"{column}_offset"), split, joined)
 
 
 def recorded(name: str) -> Field:
-    """When an entry was written down as its document says, which is not when it was put on record here."""
+    """When the document says that the entry was written down, not when it was recorded here."""
     return Field(name, ("said_recorded_at", "said_recorded_offset"), split, joined)
 
 
@@ -214,7 +207,7 @@ def aircraft(name: str) -> Field:
     )
 
 
-#: How each type of the record stands in a table; every other type is one column of the same name.
+#: The columns of each type; every other type is one column of the same name.
 _BY_TYPE: Mapping[AnyType, Callable[[str], Field]] = {
     types.TIME: time,
     types.INSTANT: instant,
@@ -228,7 +221,7 @@ _BY_TYPE: Mapping[AnyType, Callable[[str], Field]] = {
 
 
 def _fields(made: type) -> tuple[Field, ...]:
-    """The fields of an entry that stand in its own table, in the order in which the record declares them."""
+    """The fields of an entry in its own table, in the record's order."""
     found = []
     for each in shape_of(made).fields:
         if each.name in NOT_WRITTEN:
@@ -244,7 +237,7 @@ def _fields(made: type) -> tuple[Field, ...]:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """One list of the record document, and the table its entries stand in."""
+    """One list of the record document, and its table."""
 
     name: str
     made: type
@@ -260,21 +253,20 @@ class Part:
 
     @property
     def selected(self) -> tuple[str | Cast, ...]:
-        """What ``reader`` wants of a row: the columns, those of JSON as text, and who vouches for it."""
+        """The expressions for ``reader``: the columns, JSON ones as text, and the provenance."""
         of_fields = (
             as_text(column) if field.is_json else column for field in self.fields for column in field.columns
         )
         return (*of_fields, PROVENANCE)
 
     def write(self, entry: Any) -> Row:
-        """The entry's columns, in the order of ``columns``; who vouches for it is not the entry's to say."""
+        """The entry's columns, in the order of ``columns``, without the provenance."""
         return tuple(value for field in self.fields for value in field.write(getattr(entry, field.name)))
 
     def reader(self) -> Callable[[Row], dict[str, Any]]:
-        """Turns what was ``selected`` back into the entry's fields.
+        """A function from the values of ``selected`` to the entry's fields.
 
-        Which field takes which columns is worked out once for all rows; a column that is taken as it
-        stands costs no call.
+        It resolves the columns of each field once for all rows; a plain column then costs no call.
         """
         same: list[tuple[str, int]] = []
         one: list[tuple[str, Callable[..., Any], int]] = []
@@ -323,7 +315,7 @@ LANDINGS_SELECTED = tuple(as_text(field.name) if field.is_json else field.name f
 
 
 def write_landings(flight: engine.Flight) -> list[Row]:
-    """One row for each group of landings, in the order of the entry."""
+    """One row for each group of landings, in the entry's order."""
     return [
         tuple(value for field in _LANDING for value in field.write(getattr(each, field.name)))
         for each in flight.landings
@@ -332,5 +324,5 @@ def write_landings(flight: engine.Flight) -> list[Row]:
 
 @_remembered
 def read_landing(row: Row) -> engine.Landings:
-    """The landings of a row in the order of the columns, the place as text."""
+    """The landings of a row in the order of the columns, the waypoint as text."""
     return engine.Landings(*(field.read(value) for field, value in zip(_LANDING, row, strict=True)))

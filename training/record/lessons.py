@@ -1,4 +1,4 @@
-"""Rows to what progress is worked out from: lessons given, and the grades of a course's items."""
+"""Reads what progress is calculated from: lessons flown, and the grades of a course's items."""
 
 import datetime as dt
 from collections import defaultdict
@@ -25,10 +25,10 @@ _Flights = dict[str, tuple[dt.date, dt.datetime, dict[str, int]]]
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """Lessons of a course that stand signed, and every grade on record, both in order of time.
+    """Signed lessons of a course, and every grade on record, both in order of time.
 
-    ``recorded`` says of each grade's entry when it was put on record here; ``other`` are times by planned
-    kind of flights that no lesson signed here gave.
+    ``recorded`` says when each grade's entry was recorded here; ``other`` are times by kind from flights
+    outside the lessons signed here.
     """
 
     flown: tuple[Flown, ...]
@@ -38,10 +38,10 @@ class Given:
 
 
 def given(student: models.Student, course: int, on: dt.date, *, known_at: dt.datetime | None = None) -> Given:
-    """What was given of a course up to a day, as it is on record or was known at an instant.
+    """The lessons and grades of a course up to a day, as on record or as known at an instant.
 
-    ``course`` is the key of the course, whichever of its versions a lesson was of. A lesson that was put
-    right by another is not there; the other is.
+    ``course`` is the course's primary key; lessons of all its versions count. A corrected lesson is left out,
+    its correction is not.
 
     Queries: 1, whatever the size.
     """
@@ -93,8 +93,9 @@ _AS_KNOWN = Union(lambda: _asked(Place("known_at", DateTimeField())))
 
 
 def _flights(rows: list[Row]) -> tuple[_Flights, dict[str, int]]:
-    """Day, takeoff and times of the flight of each lesson signed here, by the lesson's id; and of the others
-    the times, added up."""
+    """Day, takeoff and times of the flight of each lesson signed here, by the lesson's id; and the sum of the
+    other flights' times.
+    """
     found: _Flights = {}
     other = defaultdict[str, int](int)
     for entry, sealed, day, off, purposes, *times in rows:
@@ -112,7 +113,7 @@ def _flights(rows: list[Row]) -> tuple[_Flights, dict[str, int]]:
 
 
 def _grades(rows: list[Row], flights: _Flights) -> tuple[tuple[Graded, ...], dict[str, dt.datetime]]:
-    """Grades by an instructor; those of one day in order of takeoff, then as they were put on record."""
+    """Grades by an instructor, sorted by day, takeoff, and the time of recording."""
     recorded, ordered = {}, []
     for entry, item, grade, day, at, provenance in rows:
         recorded[entry] = at

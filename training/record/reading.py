@@ -1,4 +1,4 @@
-"""Rows to one frozen Record, in the same few queries whatever the record's size."""
+"""Reads a student's Record, with the same few queries whatever its size."""
 
 import datetime as dt
 import json
@@ -27,24 +27,23 @@ from training.record.codec import (
 from training.record.statements import Member, Union
 from training.sql import Place
 
-#: An entry's key, when it was put on record here where that was asked for, and what its reader wants.
+#: An entry's primary key, when it was recorded here if requested, and the values for its reader.
 Known = tuple[int, dt.datetime | None, Row]
 Instant = dt.datetime | Place | None
 LANDINGS, LESSONS, REPLACED, STUDENT = "landings", "lessons", "replaced", "student"
 
 
 def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engine.Record:
-    """A student's record, as it is or as it was known at an instant.
+    """A student's record, as it is or as known at an instant.
 
-    Asked about an instant, every entry carries in ``recorded`` when it was put on record here, by this
-    server's clock, so that the engine's own sifting agrees; otherwise ``recorded`` is what the record
-    document claimed, if it did. The name and the birth date are those of ``student``, or those that were on
-    record then. Every entry says who vouches for it.
+    For a question about an instant, ``recorded`` of every entry is when it was recorded here, by this
+    server's clock, so that the engine's own filter agrees; otherwise it is what the record document claimed.
+    Name and birth date are those of ``student``, or those on record then. Every entry has its provenance.
 
-    What lessons of a course prove to the rules stands among the items, worked out anew at each reading.
+    Items that follow from a course's lessons are among the items, computed at each reading.
 
     Queries: 1, whatever the size, so that it sees one state; and those of an outline never read before.
-    Raises:  Student.DoesNotExist where the student is gone.
+    Raises: Student.DoesNotExist if the student is gone.
     """
     if known_at is None:
         rows = _AS_IT_IS.rows(student=student.pk)
@@ -65,10 +64,10 @@ def of(student: models.Student, *, known_at: dt.datetime | None = None) -> engin
 def _person(
     student: models.Student, known_at: dt.datetime | None, rows: Mapping[str, list[Row]]
 ) -> engine.Student:
-    """The name and the birth date as they are, or as they were on record at an instant.
+    """Name and birth date now, or on record at an instant.
 
-    Between two changes stood what the later one replaced; before a student was put on record there was
-    nothing.
+    Before each change they were what that change recorded as the old ones; before the student was added there
+    were none.
     """
     if known_at is None:
         return engine.Student(student.name, student.birth_date)
@@ -82,15 +81,15 @@ def _person(
 
 
 def person_of(said: Mapping[str, Any]) -> engine.Student:
-    """Name and birth date as a change keeps those that it replaced."""
+    """Name and birth date as a change stores the old ones."""
     born = said.get("birth_date")
     return engine.Student(said.get("name") or "", dt.date.fromisoformat(born) if born else None)
 
 
 def _asked(known_at: Place | None) -> Mapping[str, Member]:
-    """Everything of a student that a record is made of; with ``known_at`` as it was known then."""
+    """All rows of a student's record; with ``known_at`` as known then."""
     student = Place("student", BigIntegerField())
-    # The column that says when an entry was put on record is wanted only then.
+    # The column with the time of recording is needed only then.
     columns = ("pk",) if known_at is None else ("pk", "recorded_at")
     signed = models.LessonRecord.objects.filter(
         student_id=student, state=models.LessonRecord.State.SIGNED, course_version__isnull=False
@@ -126,7 +125,7 @@ _AS_KNOWN = Union(lambda: _asked(Place("known_at", DateTimeField())))
 
 
 def _with_proofs(found: engine.Record, signed: list[Row]) -> engine.Record:
-    """The record with what its lessons prove to the rules, by the version of the course each is of."""
+    """The record with the items that follow from its lessons, by each lesson's version of the course."""
     lessons = {proving.lesson_of(each.id) for each in found.items if "/" in each.id}
     outlines = {str(pk): published_as(*pinned) for pk, *pinned in signed if str(pk) in lessons}
     made = proving.proofs(found.items, found.flights_by_id, outlines) if outlines else ()
@@ -156,7 +155,7 @@ def on_record(known_at: Instant) -> Q:
 def known(known_at: Instant) -> Q:
     """The condition that an entry is on record, or was known at an instant.
 
-    It was known from when it was put on record here, by this server's clock, whatever a document claims.
+    It was known from when it was recorded here, by this server's clock, whatever a document claims.
     """
     if known_at is None:
         return on_record(None)
@@ -165,7 +164,7 @@ def known(known_at: Instant) -> Q:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A row on record: its key, when it was put there, who vouches for it, and its columns."""
+    """A row on record: its primary key, when it was recorded here, its provenance, and its columns."""
 
     pk: int
     recorded_at: dt.datetime
@@ -174,7 +173,7 @@ class Standing:
 
 
 def rows_of(part: Part, student: models.Student) -> list[Standing]:
-    """What is on record of one part."""
+    """The rows on record of one list."""
     entries = part.model.objects.filter(on_record(None), student_id=student.pk).order_by()
     columns = ("pk", "recorded_at", PROVENANCE, *part.columns)
     return [Standing(row[0], row[1], row[2], row[3:]) for row in entries.values_list(*columns)]
@@ -187,7 +186,7 @@ def _known(rows: list[Row], known_at: dt.datetime | None) -> list[Known]:
 
 
 def landings_of(student: models.Student) -> dict[int, list[Row]]:
-    """The landings on record of each flight, by the flight's key."""
+    """The landings on record of each flight, by the flight's primary key."""
     rows = models.Landing.objects.filter(on_record(None), student_id=student.pk)
     by_flight: dict[int, list[Row]] = {}
     for row in rows.order_by("flight_id", "position").values_list("flight_id", *LANDING_COLUMNS):

@@ -1,4 +1,4 @@
-"""Questions about several tables at once, each as one statement that is put together once."""
+"""Queries of several tables at once, each as one statement that is compiled once."""
 
 from __future__ import annotations
 
@@ -30,8 +30,7 @@ from training.sql import Row, Statement
 class Union:
     """Rows of several tables in one statement, so that all are of one moment.
 
-    Columns of one kind stand under each other, whatever they mean; ``rows`` puts each row back into the
-    columns of its table.
+    Columns of one kind share a column of the union; ``rows`` assigns them to the columns of each table again.
     """
 
     def __init__(self, members: Callable[[], Mapping[str, Member]]):
@@ -66,7 +65,7 @@ class Union:
 
     @cached_property
     def _taken(self) -> list[Callable[[Row], Row]]:
-        """For each member, how its columns are taken out of a row."""
+        """For each member, how to take its columns out of a row."""
         begins, at = {}, 1
         for kind, width in self._slots.items():
             begins[kind], at = at, at + width
@@ -77,12 +76,12 @@ class Union:
             for kind in member.kinds:
                 where.append(begins[kind] + taken[kind])
                 taken[kind] += 1
-            # A tuple for one column too.
+            # a tuple for one column too
             made.append(itemgetter(*where) if len(where) > 1 else itemgetter(slice(where[0], where[0] + 1)))
         return made
 
     def rows(self, **values: Any) -> dict[str, list[Row]]:
-        """By the name of each member its rows, in no order. One query."""
+        """The rows of each member by its name, unordered. One query."""
         found: list[list[Row]] = [[] for _ in self._named]
         take = self._taken
         for row in self._statement.rows(**values):
@@ -90,7 +89,7 @@ class Union:
         return dict(zip(self._named, found, strict=True))
 
 
-#: Kinds of columns, by what Django calls the fields.
+#: Kinds of columns, by Django's field types.
 KINDS: Mapping[str, type[Field[Any, Any]]] = {
     "TextField": TextField,
     "DateField": DateField,
@@ -108,7 +107,7 @@ _SAME_KIND = {"CharField": "TextField"} | dict.fromkeys(
 
 @dataclass(frozen=True)
 class Member:
-    """A part of a union: rows of one table, and which of their columns, or expressions, are wanted."""
+    """A part of a union: rows of one table, with columns or expressions."""
 
     rows: QuerySet[Any]
     columns: tuple[Any, ...]

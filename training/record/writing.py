@@ -1,4 +1,4 @@
-"""One Record to rows: a student's whole record is replaced, and nothing that was on record vanishes."""
+"""Replaces a student's whole record; nothing that was on record vanishes."""
 
 import datetime as dt
 import hashlib
@@ -16,7 +16,7 @@ from training import models
 from training.record import reading
 from training.record.codec import FLIGHTS, LANDING_COLUMNS, PARTS, Part, Row, write_landings
 
-_AT_ONCE = 5_000  # keys in one statement: every database takes as many
+_AT_ONCE = 5_000  # primary keys in one statement, a number that every database allows
 
 
 def fingerprint(record: engine.Record) -> str:
@@ -25,7 +25,7 @@ def fingerprint(record: engine.Record) -> str:
 
 
 class SealedEntry(Exception):
-    """A record put in the place of another would change or leave out what was signed and sealed here."""
+    """The new record would change or leave out entries that were signed here."""
 
     def __init__(self, part: str, entries: Iterable[str]):
         self.part, self.entries = part, tuple(entries)
@@ -37,12 +37,12 @@ class SealedEntry(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """An entry that came on record, or was taken off it, and who vouched for it."""
+    """An entry that was added or removed, with its provenance."""
 
     part: str
     id: str
     provenance: str
-    #: Over the entry as a record document writes it; none of what was taken off.
+    #: Over the entry as in a record document; empty for one that was removed.
     hash: str | None = None
 
     def as_json(self) -> dict[str, str]:
@@ -51,19 +51,19 @@ class Moved:
 
 
 def moved(part: str, entry: engine.Entry, provenance: str) -> Moved:
-    """An entry put on record with that provenance."""
+    """An added entry with that provenance."""
     return Moved(part, entry.id, provenance, entry_hash(part, entry))
 
 
 def same(one: engine.Entry, other: engine.Entry) -> bool:
-    """Whether two entries say the same, whoever vouches for them and whenever they were written down."""
+    """Whether two entries say the same, whatever their provenance and time of writing."""
     return replace(one, recorded=None, provenance=other.provenance) == replace(other, recorded=None)
 
 
 def entry_hash(part: str, entry: engine.Entry) -> str:
-    """``sha256:…`` over the canonical form of an entry as a record document writes it.
+    """``sha256:…`` over the canonical form of an entry as in a record document.
 
-    When it is said to have been written down, and who vouches for it, are no part of what it says.
+    The time of writing and the provenance are left out.
     """
     alone: dict[str, Any] = {part: (replace(entry, recorded=None),)}
     whole = document.dump(engine.Record(**alone))
@@ -72,10 +72,10 @@ def entry_hash(part: str, entry: engine.Entry) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Replaced:
-    """What a change did: the entries that came on record, those that were taken off, and whose it was before.
+    """The result of a change: the entries added and removed, and name and birth date.
 
-    ``before`` and ``after`` are fingerprints of the record; ``person`` is None where name and birth date are
-    as they were, else what they were and what they are.
+    ``before`` and ``after`` are fingerprints of the record; ``person`` is None if name and birth date did not
+    change, else the old and the new ones.
     """
 
     before: str
@@ -85,7 +85,7 @@ class Replaced:
     person: tuple[engine.Student, engine.Student] | None
 
     def as_json(self) -> dict[str, Any]:
-        """As the ledger keeps it."""
+        """As stored in the ledger."""
         changed = self.person and [_person(each) for each in self.person]
         return {
             "before": self.before,
@@ -96,27 +96,27 @@ class Replaced:
         }
 
 
-#: Seals a change, in its transaction; gives its place in the ledger where it has one already.
+#: Signs a change into the ledger, in its transaction; returns the ledger index if there is one.
 Seal = Callable[[Replaced, dt.datetime], int | None]
 
 
 def _person(whose: engine.Student) -> Any:
-    """Name and birth date as a record document has them."""
+    """Name and birth date as in a record document."""
     return document.dump(engine.Record(student=whose))["student"]
 
 
-#: Who vouches for an entry of a part of a document: never a signature, which is given here.
+#: The provenance of an entry of a list of a document; never a signature, which is given here.
 Vouches = Callable[[str, engine.Entry], str]
 
 
 def nobody(part: str, entry: engine.Entry) -> str:
-    """Nobody vouches for what a document brings."""
+    """The default: entries of a document are claimed."""
     return engine.CLAIMED
 
 
 @dataclass
 class _Changes:
-    """What becomes of one part: entries put on record, and rows that are so no longer, by their keys."""
+    """The changes of one list: entries to add, and rows to retire, by primary key."""
 
     added: list[engine.Entry] = field(default_factory=list)
     changed: list[engine.Entry] = field(default_factory=list)
@@ -149,18 +149,18 @@ def store(
     seal: Seal | None = None,
     invented: bool = False,
 ) -> models.RecordChange | None:
-    """Replace a student's whole record: ``of(student)`` says afterwards what ``record`` says.
+    """Replace a student's whole record: afterwards ``of(student)`` equals ``record``.
 
-    An entry that is the same stays as it is, with the time it was put on record and whoever vouches for it;
-    one that nobody vouched for has a successor where somebody does now. One that was changed or is no longer
-    there is retired, its successor a row of its own. Who vouches for a new row is said by ``vouches`` alone.
-    The student's name and birth date become the record's. ``seal`` puts the change into the ledger.
-    The past of a demo school is ``invented``: there alone an entry is on record from when it says.
+    An unchanged entry stays as it is, with its time of recording and provenance; a claimed one gets a
+    successor if it is attested now. A changed or missing one is retired, and the changed one's successor is a
+    new row. ``vouches`` alone decides the provenance of new rows. Name and birth date become the record's.
+    ``seal`` signs the change into the ledger. For a demo school (``invented``) an entry is on record from
+    when it says.
 
-    Returns: who replaced what, when and why; None where nothing is different from before.
-    Raises:  SealedEntry where an entry that was signed here would be changed or left out.
-    Effects: one transaction, with the student's row locked. A clock that runs behind what is on record
-             already gives way to it, so that the order of changes is kept.
+    Returns: who replaced what, when and why; None if nothing changed.
+    Raises: SealedEntry if an entry that was signed here would be changed or left out.
+    Effects: one transaction, with the student's row locked. If the clock is behind the newest row, the newest
+             row's time is used, so that changes stay in order.
     """
     with transaction.atomic():
         locked = models.Student.objects.select_for_update(no_key=True).get(pk=student.pk)
@@ -187,7 +187,7 @@ def store(
 
 
 def _columns(student: models.Student, done: Replaced, at: dt.datetime) -> dict[str, Any]:
-    """What the row of a change says of what was done."""
+    """The columns of a change's row."""
     return {
         "school_id": student.school_id,
         "student": student,
@@ -206,7 +206,7 @@ def _replaced(
     vouches: Vouches,
     invented: bool,
 ) -> Replaced:
-    """Put the rows of a record in the place of those that differ. Raises: SealedEntry."""
+    """Retire and insert the rows that differ. Raises: SealedEntry."""
     for part in PARTS:
         _refuse_sealed(part, changes[part.name].retired)
     before, after = fingerprint(reading.of(student)), fingerprint(record)
@@ -224,7 +224,7 @@ def _replaced(
 def _compared(
     part: Part, student: models.Student, record: engine.Record, newest: dt.datetime, vouches: Vouches
 ) -> tuple[_Changes, dt.datetime]:
-    """What is different in one part; and the later of ``newest`` and whatever was put on record last."""
+    """The changes of one list, and the later of ``newest`` and its latest time of recording."""
     landings: dict[int, list[Row]] = reading.landings_of(student) if part is FLIGHTS else {}
     old: dict[str, reading.Standing] = {}
     for each in reading.rows_of(part, student):
@@ -249,9 +249,9 @@ def _compared(
 
 
 def _without_proofs(part: Part, student: models.Student, entries: Iterable[engine.Entry]) -> Iterator[Any]:
-    """The entries without those that follow from lessons signed here: they are never rows.
+    """The entries without those that follow from lessons signed here, which are never rows.
 
-    Raises: SealedEntry where such an entry says something else than the lessons do.
+    Raises: SealedEntry if such an entry differs from the lessons.
     """
     mine = {each.id: each for each in entries}
     if part.name != "items" or not any(proving.MARK in name for name in mine):
@@ -272,7 +272,7 @@ def _without_proofs(part: Part, student: models.Student, entries: Iterable[engin
 
 
 def _refuse_sealed(part: Part, retired: list[int]) -> None:
-    """Raises: SealedEntry with the ids of the sealed among the rows to be retired."""
+    """Raises: SealedEntry with the ids of the signed rows among those to be retired."""
     for keys in _portions(retired):
         sealed = part.model.objects.filter(pk__in=keys, sealed=True).order_by("entry_id")
         if found := list(sealed.values_list("entry_id", flat=True)):
@@ -287,7 +287,7 @@ def _write(
     vouches: Vouches,
     invented: bool,
 ) -> list[Moved]:
-    """Retire and put on record; returns what was put there."""
+    """Retire and insert; returns the entries inserted."""
     for keys in _portions(changes.retired):
         part.model.objects.filter(pk__in=keys).update(retired_at=at)
         if part is FLIGHTS:
@@ -340,7 +340,7 @@ def _write_landings(student: models.Student, flights: list[engine.Flight]) -> No
 
 @dataclass(frozen=True)
 class _Links:
-    """The school's own aircraft and instructors that an entry's words mean. The words stay what counts."""
+    """The school's own aircraft and instructors that an entry's words mean. The words stay authoritative."""
 
     columns: frozenset[str]
     aircraft: dict[str, int]

@@ -1,1 +1,1 @@
-"""What is written: each service is one transaction."""
+"""Services write: each is one transaction."""

@@ -1,9 +1,9 @@
-"""Who may see and write whose record, and the log of who did.
+"""Who may read and write which record, and the access log.
 
-The rules stand here alone, as conditions on students: a list and a single look-up ask the same condition, so
+The rules are here only, as conditions on students: a list and a single look-up use the same condition, so
 that they cannot disagree. ``MAY`` says which relations to a student allow which action, ``HELD`` which roles
-allow something at a school; without these a user may do nothing, a superuser included. ``TAKES`` says what
-each thing takes that a service does, and every service asks by ``require``.
+allow something at a school; without these a user may do nothing, a superuser included. ``TAKES`` says which
+permission each action of a service needs, and every service calls ``require``.
 """
 
 import datetime as dt
@@ -35,7 +35,7 @@ from training.services.errors import NotAllowed, NotFound, find
 from training.sql import Place, Statement, insert
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
-#: Anyone who may have signed in, or not.
+#: Any user, signed in or not.
 Anyone = Any
 STUDENT = "student of that reference"
 
@@ -58,10 +58,10 @@ def _administers(user: int, on: dt.date) -> Q:
 
 
 def _guards(user: int, on: dt.date) -> Q:
-    """A guardian with an account, while the consent holds and the student is known not to be of age.
+    """A guardian with an account, while the consent is in force and the student is known to be a minor.
 
-    The birthday on which the student comes of age is the first day without; born on 29 February, that is
-    1 March of a common year, as ``calendar.age`` has it.
+    The student is of age on the birthday; for one born on 29 February that is 1 March of a common year, as in
+    ``calendar.age``.
     """
     consented = Guardian.objects.filter(
         Q(consent_until__isnull=True) | Q(consent_until__gte=on),
@@ -78,21 +78,21 @@ def _guards(user: int, on: dt.date) -> Q:
     return Q(Exists(consented.filter(Q(turns__gt=on.year) | (Q(turns=on.year) & later))))
 
 
-#: How a user (by key) may stand to a student, as a condition on students on a day.
+#: The possible relations of a user (by primary key) to a student on a day, as conditions on students.
 RELATIONS: Mapping[str, Callable[[int, dt.date], Q]] = {
     "oneself": _oneself,
     "instructs": _instructs,
     "administers": _administers,
     "guards": _guards,
 }
-#: Which of these relations allow what.
+#: The relations that allow each action.
 MAY: Mapping[str, tuple[str, ...]] = {
     READ: ("oneself", "instructs", "administers", "guards"),
     WRITE: ("instructs", "administers"),
 }
-#: What is done at a school, and not with one record there.
+#: Actions at a school that are not about one record.
 ADMINISTER, INSTRUCT, STAFF = "administer", "instruct", "staff"
-#: Which roles at the school allow it.
+#: The roles at the school that allow it.
 HELD: Mapping[str, tuple[str, ...]] = {
     ADMINISTER: (Role.Kind.ADMINISTRATOR,),
     INSTRUCT: (Role.Kind.INSTRUCTOR,),
@@ -120,7 +120,7 @@ TAKES: Mapping[str, tuple[str, str]] = {
 
 
 class Acting(TypedDict):
-    """Who does something, when, and by way of what, as services take it."""
+    """A user, a time and a channel, as services take them."""
 
     by: User
     at: dt.datetime
@@ -128,9 +128,9 @@ class Acting(TypedDict):
 
 
 def require(by: User | None, what: str, at: School | Student | str, *, on: dt.date | None = None) -> None:
-    """Make sure that a user may do this at a school (or its short name), or with a student's record on a day.
+    """Require that a user may do this at a school (or its short name), or with a student's record on a day.
 
-    ``by`` is None for someone with the server's command line, who may. One query. Raises: NotAllowed.
+    ``by`` is None for the server's command line, which may. One query. Raises: NotAllowed.
     """
     takes, otherwise = TAKES[what]
     if by is not None and not _allowed(by, takes, at, on):
@@ -148,7 +148,7 @@ def _allowed(by: User, takes: str, at: School | Student | str, on: dt.date | Non
 
 
 def locked_school(by: User, what: str, slug: str) -> School:
-    """The school, locked, so that two such changes come one after the other. Raises: NotAllowed."""
+    """The school, locked, so that two such changes run one after the other. Raises: NotAllowed."""
     require(by, what, slug)
     return School.objects.select_for_update(no_key=True).get(slug=slug)
 
@@ -179,9 +179,9 @@ def visible_students(user: Anyone, action: str = READ, *, on: dt.date) -> QueryS
 
 @lru_cache(maxsize=1 << 10)
 def _condition(user: int, action: str, on: dt.date) -> QuerySet[Student]:
-    """The question to the database, never an answer; putting it together costs as much as asking."""
+    """The compiled condition, never an answer; compiling costs as much as the query."""
     found = Student.objects.filter(reduce(or_, (RELATIONS[each](user, on) for each in MAY[action])))
-    # Nothing is written to a record that was erased: its sealed erasure would let that go as well.
+    # Nothing is written to an erased record: its erasure in the ledger would allow deleting that as well.
     return found.filter(erased_at__isnull=True) if action == WRITE else found
 
 
@@ -191,14 +191,14 @@ def may(user: Anyone, action: str, student: Student, *, on: dt.date) -> bool:
 
 
 def guards(user: Anyone, student: Student, *, on: dt.date) -> bool:
-    """Whether a user reads a student's record as a guardian, whatever else they are. One query."""
+    """Whether a user reads a student's record as a guardian, among other relations. One query."""
     return Student.objects.filter(_guards(user.pk, on), pk=student.pk).exists()
 
 
 def log(user: User | None, student: Student, action: str, what: str, *, via: str, at: dt.datetime) -> None:
-    """Note that a user read or wrote a student's record. One INSERT.
+    """Log that a user read or wrote a student's record. One INSERT.
 
-    ``user`` is None for someone with the server's command line.
+    ``user`` is None for the server's command line.
     """
     log_each(user, {student.pk: student.school_id}, action, what, via=via, at=at)
 
@@ -206,7 +206,7 @@ def log(user: User | None, student: Student, action: str, what: str, *, via: str
 def log_each(
     user: User | None, students: Mapping[int, int], action: str, what: str, *, via: str, at: dt.datetime
 ) -> None:
-    """The same of several students: the key of the school of each by the student's. One INSERT."""
+    """The same for several students: each school's primary key by the student's. One INSERT."""
     insert(
         [
             AccessLog(
@@ -238,26 +238,26 @@ class Opened:
     relations: frozenset[str]
 
     def may(self, action: str) -> bool:
-        """As ``may`` says it, of what was read when the record was opened."""
+        """As ``may``, from the relations read when the record was opened."""
         if action == WRITE and self.student.erased_at is not None:
             return False
         return not self.relations.isdisjoint(MAY[action])
 
     @property
     def as_guardian(self) -> bool:
-        """Whether the user reads as a guardian, whatever else they are, and not their own record."""
+        """Whether the user reads as a guardian, and not their own record."""
         return "guards" in self.relations and "oneself" not in self.relations
 
 
 def opened(
     user: Anyone, ref: uuid.UUID, action: str = READ, *, what: str, via: str, at: dt.datetime
 ) -> Opened:
-    """The student of that reference with the school, for a user who may; and the entry in the log.
+    """The student of that reference with the school, for a user with access; logs the access.
 
-    For whatever does not log by itself, as ``records.import_document`` and ``export_document`` do.
+    For services that do not log by themselves, unlike ``records.import_document`` and ``export_document``.
 
     Queries: 2.
-    Raises:  NotFound, whether there is no such student or the user may not know of one.
+    Raises: NotFound, whether there is no such student or the user must not know of one.
     """
     if not (user and user.is_authenticated and user.is_active):
         raise NotFound(STUDENT)
@@ -278,25 +278,25 @@ def opened(
 
 
 def student(user: Anyone, ref: uuid.UUID, *, on: dt.date) -> Student:
-    """The student of that reference with the school; who calls logs the access. Raises: NotFound."""
+    """The student of that reference with the school; the caller logs the access. Raises: NotFound."""
     return find(visible_students(user, on=on).select_related("school"), STUDENT, ref=ref)
 
 
 def open_record(
     user: Anyone, ref: uuid.UUID, action: str = READ, *, what: str, via: str, at: dt.datetime
 ) -> Student:
-    """The student alone; else as ``opened``."""
+    """Only the student; else as ``opened``."""
     return opened(user, ref, action, what=what, via=via, at=at).student
 
 
 class _Day(Place):
-    """A day, and its parts by the names that a day has for them."""
+    """A day with its parts, by the names of ``date``."""
 
     year, month, day = (Place(part, IntegerField()) for part in ("year", "month", "day"))
 
 
 def _of_a_reader() -> QuerySet[Any, tuple[Any, ...]]:
-    """A student and the school, and which relations a user has to them, by the same conditions."""
+    """A student with the school and the user's relations, by the same conditions."""
     user: Any = Place("user", BigIntegerField())
     on: Any = _Day("on", DateField())
     relations = {
@@ -309,5 +309,5 @@ def _of_a_reader() -> QuerySet[Any, tuple[Any, ...]]:
 
 
 _COLUMNS = {model: [each.attname for each in model._meta.concrete_fields] for model in (Student, School)}
-# Every page and call opens a record, and to put the question together costs more than to ask it.
+# Every page and call opens a record, and compiling the query costs more than running it.
 _OPENED = Statement(_of_a_reader)

@@ -16,10 +16,10 @@ Row = TypeVar("Row", bound=Model)
 
 
 class Refused(Exception):
-    """The base; by itself, that a rule forbids it. ``str()`` is fit for a person.
+    """The base class; by itself, a rule forbids the action. ``str()`` is fit for a person.
 
-    ``faults`` say why, each with its place and citation; ``summary`` introduces them where they are listed.
-    ``facts`` are further members of the answer to a program.
+    ``faults`` are the reasons, each with its place and citation; ``summary`` introduces the list. ``facts``
+    are further members of the API's answer.
     """
 
     def __init__(
@@ -36,7 +36,7 @@ class Refused(Exception):
 
 
 class NotAllowed(Refused):
-    """The user may not do this at this school, or to this student's record; says so without naming it."""
+    """The user may not do this at this school, or to this student's record; the message does not name it."""
 
 
 class NotFound(Refused):
@@ -55,11 +55,11 @@ class NotAsRead(Conflict):
 
 
 class Changed(Conflict):
-    """The change starts from a version that is not the newest any more."""
+    """The change is based on a version that is no longer the newest."""
 
 
 def faults_of(wrong: ValidationError) -> list[Error]:
-    """What a model's own checks found, each at its field."""
+    """The errors of a model's own validation, each at its field."""
     places = {NON_FIELD_ERRORS: "", "klass": "class"}
     return [
         Error(places.get(field, field), message)

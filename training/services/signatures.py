@@ -1,6 +1,6 @@
-"""What somebody signs, one call for each: by page, API and tablet alike it is confirmed first, then done.
+"""One call for each signature, for page, API and tablet: re-authenticate, then act.
 
-``Act`` names what is confirmed; a page shows the same to the passkey beforehand.
+``Act`` names what is signed; a page gives the same to the passkey beforehand.
 """
 
 import datetime as dt
@@ -25,7 +25,7 @@ GIVEN, REVOKED = "endorsement.given", "endorsement.revoked"
 
 @dataclass(frozen=True, slots=True)
 class Signer:
-    """Who signs, what shows that it is the user, on which site, when, and by way of what."""
+    """Who signs, the password or passkey, the site, the time, and the channel."""
 
     user: models.User
     given: Given
@@ -39,19 +39,19 @@ class Signer:
         return reauthentication.confirm(self.user, self.given, act, site=self.site, settled=settled)
 
     def signs(self, act: Act, before: QuerySet[Any, Any]) -> dict[str, Any]:
-        """Who signs, when, by way of what, and how it was confirmed. Raises: NotConfirmed."""
+        """The signer, time, channel and re-authentication, for a service. Raises: NotConfirmed."""
         return {"by": self.user, "at": self.at, "via": self.via, "confirmed": self.confirm(act, before)}
 
 
 def act_of_lesson(kind: str, lesson: models.LessonRecord, content_hash: str) -> Act:
-    """To sign a lesson record with that content, or to acknowledge it."""
+    """Signing a lesson record with that content, or acknowledging it."""
     return Act(kind, str(lesson.student.ref), str(lesson.pk), content_hash)
 
 
 def sign_lesson(
     lesson: models.LessonRecord, signer: Signer, *, content_hash: str, performed_at: dt.datetime | None = None
 ) -> models.SignOff:
-    """Sign a lesson record whose content was read. Raises: NotConfirmed; as ``sign_offs.sign_off``."""
+    """Sign a lesson record as it was read. Raises: NotConfirmed; as ``sign_offs.sign_off``."""
     act = act_of_lesson(SIGNED, lesson, content_hash)
     signs = signer.signs(act, models.SignOff.objects.filter(lesson=lesson))
     return sign_offs.sign_off(lesson.pk, content_hash=content_hash, performed_at=performed_at, **signs)
@@ -67,7 +67,7 @@ def acknowledge_lesson(lesson: models.LessonRecord, signer: Signer) -> models.Ac
 def act_of_endorsement(
     kind: str, student: models.Student, entry: uuid.UUID, said: Mapping[str, Any], *, by_passkey: bool
 ) -> Act:
-    """To give an endorsement, or to revoke it. Raises: EndorsementError for what no JSON can hold."""
+    """Giving an endorsement, or revoking it. Raises: EndorsementError for values that JSON cannot hold."""
     if not by_passkey:
         return Act(kind, str(student.ref), str(entry), "")
     try:
@@ -85,7 +85,7 @@ def give_endorsement(
     judgement: str,
     signer: Signer,
 ) -> endorsements.Given:
-    """Give an endorsement under an id of the caller's. Raises: NotConfirmed; as ``endorsements.give``."""
+    """Give an endorsement under the caller's id. Raises: NotConfirmed; as ``endorsements.give``."""
     whole = {"kind": kind, "endorsement": said, "judgement": judgement}
     act = act_of_endorsement(GIVEN, student, entry, whole, by_passkey=signer.given.passkey is not None)
     before = models.EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry))
@@ -93,7 +93,7 @@ def give_endorsement(
 
 
 def revoke_endorsement(found: models.Endorsement, reason: str, signer: Signer) -> models.Revocation:
-    """End an endorsement that was given here. Raises: NotConfirmed; as ``endorsements.revoke``."""
+    """Revoke an endorsement that was given here. Raises: NotConfirmed; as ``endorsements.revoke``."""
     by_passkey, entry = signer.given.passkey is not None, uuid.UUID(found.entry_id)
     act = act_of_endorsement(REVOKED, found.student, entry, {"reason": reason}, by_passkey=by_passkey)
     signs = signer.signs(act, models.Revocation.objects.filter(endorsement=found))
@@ -101,7 +101,7 @@ def revoke_endorsement(found: models.Endorsement, reason: str, signer: Signer) -
 
 
 def resolve_finding(found: models.Finding, how: str, note: str, signer: Signer) -> models.Resolution:
-    """Note that a finding was dealt with. Raises: NotConfirmed; as ``findings.resolve``."""
+    """Resolve a finding. Raises: NotConfirmed; as ``findings.resolve``."""
     by_passkey = signer.given.passkey is not None
     digest = content_of(findings.said(found, how, note))[1] if by_passkey else ""
     act = Act(findings.SEALED_AS, findings.subject_of(found), str(found.ref), digest)

@@ -1,18 +1,18 @@
-"""Cells that a spreadsheet shows and does not work out."""
+"""Makes text safe for spreadsheets, which would run it as a formula."""
 
 import re
 
-#: What begins a formula, or is dropped before one; the wide forms are read alike by some programs.
+#: Characters that begin a formula or are dropped before one; some programs read the wide forms alike.
 _BEGINS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-#: Where a program that goes by its user's country ends a cell, though the file ends none there.
+#: Characters at which a program may end a cell, depending on its user's country.
 _ENDS_A_CELL = re.compile(r"([;\t\r\n][ \u00a0]*)(?=[=+\-@＝＋－＠])")
 
 
 def safe(cell: str) -> str:
-    """The text with an apostrophe before what a spreadsheet would take for a formula.
+    """The text with an apostrophe before whatever a spreadsheet would take for a formula.
 
-    Leading spaces are looked past: some programs cut them off before they look. So is what follows a
-    semicolon, a tab or the end of a line: where those part cells, a piece of a text is a cell of its own.
+    Some programs strip leading spaces first, so they are ignored. Text after a semicolon, a tab or the end of
+    a line may become a cell of its own.
 
     >>> safe("=1+1"), safe("Sam Example"), safe("Sam;=1+1")
     ("'=1+1", 'Sam Example', "Sam;'=1+1")

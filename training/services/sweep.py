@@ -1,4 +1,4 @@
-"""The sweep: everything that is due now, whoever starts it and how often. Each step may be killed."""
+"""The sweep does everything that is due now, whoever starts it and how often. Each step may be killed."""
 
 import datetime as dt
 import logging
@@ -15,18 +15,18 @@ from training.services.records import page_cache
 from training.services.reminders import ahead, audits, checkpoints, due, fleet, outbox, standings
 
 log = logging.getLogger(__name__)
-#: Students that are looked up at once.
+#: Students that are read at once.
 BATCH = 200
-#: Seconds a sweep works before it leaves the rest to the next; a worker's task may take 45.
+#: Seconds until a sweep leaves the rest to the next; a worker's task may take 45.
 SECONDS = 35.0
-#: The parts of it that records which changed, and yesterday's standings, may take: what is due never waits
-#: for them, however many there are.
+#: The shares for changed records and for yesterday's standings, so that what is due never waits for them,
+#: however many there are.
 CHANGED_SHARE, NIGHTLY_SHARE = 0.4, 0.3
 #: The part of it that e-mails which wait already may take: a slow mail server keeps nothing else waiting.
 MAIL_SHARE = 0.3
 #: As many students' pages at most are made ahead at once.
 MOST_RENDERED = 50
-#: What could not be worked out is tried again after so long.
+#: The time after which a failed calculation is tried again.
 PARKED_FOR = dt.timedelta(hours=20)
 
 
@@ -73,10 +73,10 @@ def sweep(
     progress: Callable[[str], None] = lambda line: None,
     after_a_break: bool = False,
 ) -> Swept:
-    """Work out what changed, make what is due, send it; then leave the heartbeat.
+    """Calculate what changed, make what is due, send it; then leave the heartbeat.
 
-    A step that fails is logged and the others go on, but then there is no heartbeat, so that it is noticed.
-    Where the clock is in doubt before a step, that step and those after it are left out in the same way.
+    A step that fails is logged and the others go on, but then there is no heartbeat, so that somebody
+    notices. If the clock is in doubt before a step, that step and the rest are left out in the same way.
     """
     done, until = Swept(), time.monotonic() + seconds
     steps: list[tuple[str, Callable[[], None]]] = [
@@ -116,7 +116,7 @@ def _repair(now: Callable[[], dt.datetime]) -> None:
 
 
 def _part(share: float, seconds: float) -> float:
-    """The monotonic clock's time at which a part of the sweep that begins now has had its share."""
+    """The monotonic clock's time at which a part of the sweep that begins now must stop."""
     return time.monotonic() + share * seconds
 
 
@@ -178,7 +178,7 @@ def _checkpoints(done: Swept, now: Callable[[], dt.datetime]) -> None:
 def _audit(
     done: Swept, now: Callable[[], dt.datetime], until: float, progress: Callable[[str], None]
 ) -> None:
-    """Last, in the time that is left. An error stops no other school, and is shown on its page."""
+    """Last, in the remaining time. An error stops no other school, and its page shows it."""
     for school in audits.waiting(now()):
         if time.monotonic() >= until:
             done.unfinished = True
@@ -217,7 +217,7 @@ def _renew(
                 break
             if _renewed(student, now()):
                 done.renewed += 1
-                # At once, while what was worked out is at hand.
+                # at once, while the results are in memory
                 done.rendered += page_cache.ahead(student, now())
         progress(f"{done.renewed} standings renewed")
         log.info("%s standings renewed", done.renewed)
@@ -232,7 +232,7 @@ def _renewed(student: int, at: dt.datetime) -> bool:
 
 
 def _prepare(done: Swept, now: Callable[[], dt.datetime], until: float) -> None:
-    """The pages of those whose record changed, or that another state of the program made."""
+    """Render the pages of students whose record changed, or that another version of the program rendered."""
     for student in page_cache.waiting(MOST_RENDERED):
         if time.monotonic() >= until:
             return

@@ -1,4 +1,4 @@
-"""``manage.py check_rules``: is the regulation data well formed, and what of it has nobody read itself?"""
+"""``manage.py check_rules``: check the regulation data, and list what was not read in the text itself."""
 
 import sys
 from collections import Counter
@@ -51,7 +51,7 @@ class Command(BaseCommand):
 
 
 def _shown(home: Path) -> str:
-    """The folder as one types it from here."""
+    """The folder relative to the current one."""
     try:
         return home.absolute().relative_to(Path.cwd()).as_posix()
     except ValueError:
@@ -59,7 +59,7 @@ def _shown(home: Path) -> str:
 
 
 def tally(rules: Rulebook) -> Iterator[str]:
-    """A line for each file, then each version that was not read itself, then the whole."""
+    """A line for each file, then each version that was not read in the text itself, then the totals."""
     for milestone in rules.milestones.values():
         yield f"{_file(milestone)}: {milestone.id}, {_counted(milestone.requirements, _versions(milestone))}"
     everything = [version for each in rules.milestones.values() for version in _versions(each)]

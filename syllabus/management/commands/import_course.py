@@ -1,4 +1,4 @@
-"""``manage.py import_course``: a course from its YAML file, as the next draft or published at once."""
+"""``manage.py import_course``: import a course from YAML as the next draft, or publish it at once."""
 
 import re
 import sys

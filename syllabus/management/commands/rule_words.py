@@ -1,4 +1,4 @@
-"""``manage.py rule_words``: the rules' plain words as a template of gettext, for whoever translates them."""
+"""``manage.py rule_words``: the rules' plain words as a gettext template for translators."""
 
 import json
 from collections.abc import Mapping
@@ -11,7 +11,7 @@ from syllabus.law import rulebook
 
 
 class Command(BaseCommand):
-    """Prints an entry for each text of the data that pages look up in the reader's language."""
+    """Prints an entry for each text of the rule data that pages translate."""
 
     help = (
         "Prints the plain words of the rules, which makemessages does not find, as gettext entries. Add them "
@@ -27,7 +27,7 @@ class Command(BaseCommand):
 
 
 def words(rules: Rulebook) -> Mapping[str, list[str]]:
-    """Each text, with the requirements that it belongs to."""
+    """Each text, with its requirements."""
     found: dict[str, list[str]] = {}
     for requirement in rules.requirements.values():
         for text in filter(None, (requirement.plain, requirement.expiring)):

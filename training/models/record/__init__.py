@@ -1,1 +1,1 @@
-"""The entries of a training record and what goes with them. Nothing that can be worked out from them."""
+"""The entries of a training record and what belongs to them. Nothing that can be calculated from them."""

@@ -1,4 +1,4 @@
-"""What goes with an endorsement given here: a school's own wording, how it was signed, its end."""
+"""Endorsements given here: a school's own wording, the signature, the revocation."""
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -8,10 +8,10 @@ from syllabus.law import endorsements
 
 
 class EndorsementWording(models.Model):
-    """A school's own words for one kind of endorsement, in the place of the catalogue's.
+    """A school's own wording for one kind of endorsement, which replaces the built-in one.
 
-    The placeholders are those of the catalogue. Changing the words changes nothing that was given: a seal
-    keeps the words as they were filled in.
+    It may have the same placeholders. Changing it changes nothing that was given: a signature keeps the text
+    as it was filled in.
     """
 
     school = models.ForeignKey(
@@ -30,7 +30,7 @@ class EndorsementWording(models.Model):
         return f"{self.kind} at {self.school}"
 
     def clean(self) -> None:
-        """Refuse a kind that is not in the catalogue, and words that cannot be filled in."""
+        """Refuse an unknown kind, and a wording that cannot be filled in."""
         kind = endorsements.current().kinds.get(self.kind)
         if kind is None:
             known = ", ".join(endorsements.current().kinds)
@@ -46,8 +46,8 @@ class EndorsementWording(models.Model):
 class EndorsementSeal(models.Model):
     """How an endorsement was given here. Written once, never edited.
 
-    ``shown`` is the report that stood before the instructor at the moment of signing; ``judgement`` what the
-    instructor added in words; ``ledger_index`` the place of the sealed entry in the school's ledger.
+    ``shown`` is the report that the instructor saw before signing; ``judgement`` what the instructor added in
+    words; ``ledger_index`` the index of the entry in the school's ledger.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -69,10 +69,10 @@ class EndorsementSeal(models.Model):
 
 
 class Revocation(models.Model):
-    """An endorsement given here was ended. Written once, never edited.
+    """A revocation of an endorsement given here. Written once, never edited.
 
-    ``endorsement`` is the row that was given, retired at the same instant. What stands on record in its place
-    (``successor``) is a row of its own with the same content, whose last day lies before the revocation's.
+    ``endorsement`` is the row that was given, retired at the same instant. Its ``successor`` on record is a
+    row of its own with the same content, which ends before the revocation's day.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

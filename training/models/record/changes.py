@@ -6,12 +6,11 @@ from django.db import models
 class RecordChange(models.Model):
     """One replacement of a student's record. Written once, never edited.
 
-    ``before`` and ``after`` are hashes of the record document (its canonical form); ``counts`` holds for each
-    part how many entries were added, changed, removed and kept. The rows that were changed or removed are
-    still there, retired at the same instant. ``student_before`` holds the name and birth date that were
-    replaced; null where neither was. ``reason`` is what the person wrote, ``confirmed`` how it was made sure
-    that it was that person; ``ledger_index`` is its place in the school's ledger, null of one made before
-    changes were sealed.
+    ``before`` and ``after`` are hashes of the record document (its canonical form); ``counts`` has for each
+    list how many entries were added, changed, removed and unchanged. The changed and removed rows still
+    exist, retired at the same instant. ``student_before`` has the old name and birth date; null if neither
+    changed. ``reason`` is what the person wrote, ``confirmed`` how they re-authenticated; ``ledger_index`` is
+    null if the change was made before changes were signed.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

@@ -1,4 +1,4 @@
-"""Papers a student holds or has shown, and tests taken."""
+"""Documents that a student holds or has shown, and tests taken."""
 
 from django.db import models
 
@@ -18,7 +18,7 @@ class Certificate(Entry):
 
 
 class Document(Entry):
-    """A paper somebody saw: a medical certificate (``issued`` is the day of the examination), for example."""
+    """A document that somebody saw. A medical certificate is ``issued`` on the day of the examination."""
 
     kind = models.TextField()
     issued = models.DateField()
@@ -32,7 +32,7 @@ class Document(Entry):
 
 
 class Test(Taught):
-    """A knowledge or practical test with its result, where that was written down."""
+    """A knowledge or practical test with its result, if known."""
 
     __test__ = False  # pytest: not a test class
 

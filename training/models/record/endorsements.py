@@ -1,4 +1,4 @@
-"""Endorsements an instructor has given."""
+"""Endorsements that instructors gave."""
 
 from django.db import models
 
@@ -6,7 +6,7 @@ from training.models.record.entries import Taught
 
 
 class Endorsement(Taught):
-    """An endorsement as it stands in the logbook. Places and routes are points as in a flight's route."""
+    """An endorsement as in the logbook. Places and routes are waypoints as in a flight's route."""
 
     kind = models.TextField()
     given = models.DateField()

@@ -1,4 +1,4 @@
-"""What every entry of a training record has in common."""
+"""What all entries of a training record have in common."""
 
 from django.db import models
 from django.db.models import Q
@@ -6,31 +6,30 @@ from django.db.models import Q
 from syllabus.engine.record.record import CLAIMED, FLIGHT_INSTRUCTOR, PROVENANCES, SIGNED
 from syllabus.engine.record.vocabulary import INSTRUCTORS
 
-#: Characters of an entry's id. An index cannot hold much more than ten times this.
+#: The longest id of an entry. An index cannot hold much more than ten times this.
 ID_LENGTH = 200
-#: Kinds of instructors that are written down; a flight instructor is meant where none is.
+#: The kinds of instructors that are stored; without one it is a flight instructor.
 OTHER_INSTRUCTORS = tuple(kind for kind in INSTRUCTORS if kind != FLIGHT_INSTRUCTOR)
 
 
 class Entry(models.Model):
-    """One entry of one student's record, as it was put on record.
+    """One entry of one student's record, as it was recorded.
 
-    An entry is never edited and never deleted: one that was changed or taken out is retired, and its
-    successor is a row of its own. So what was on record at an instant can be read again at any later time:
-    ``recorded_at <= instant`` and not yet ``retired_at``.
+    An entry is never edited and never deleted: a changed or removed one is retired, and its successor is a
+    row of its own. So what was on record at an instant can be read at any later time: ``recorded_at <=
+    instant`` and not yet ``retired_at``.
 
-    ``said_recorded_at`` is the instant at which the entry was first written down, where the document that
-    brought it says so; the offset keeps it as it was typed. It is a claim: what was known when is decided by
-    ``recorded_at``, which is this server's clock.
+    ``said_recorded_at`` is when the entry was first written down, if its document says so; the offset keeps
+    it as typed. It is a claim: ``recorded_at``, this server's clock, decides what was known when.
 
-    ``provenance`` says who vouches for the entry: a sign-off here, verified proofs from another school, a
-    named person who saw the document, or nobody. The code path that puts the row on record sets it, no
-    document does; the database refuses to change it later, and ``signed`` for what is not sealed.
+    ``provenance`` is a sign-off here, verified proofs from another school, a named person who saw the
+    document, or a claim. The code that adds the row sets it, no document does; the database refuses to change
+    it later, and refuses ``signed`` for an unsealed row.
 
-    A ``sealed`` entry was signed here and stands in the school's ledger. The database refuses to change or
-    delete it (``training.triggers.sealing``); it is retired only by what is sealed itself.
+    A ``sealed`` entry was signed here and is in the school's ledger. The database refuses to change or delete
+    it (``training.triggers.sealing``); only another ledger entry can retire it.
 
-    Where a text column is null, the document does not have the key; empty text is what was typed.
+    A null text means that the document does not have the key; an empty one was typed.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -80,10 +79,10 @@ class Entry(models.Model):
 
 
 class Taught(Entry):
-    """An entry that may carry an instructor: the name and certificate as they stand on it.
+    """An entry that may have an instructor: the name and certificate as written.
 
-    ``instructor_kind`` says under what authority, where that is not a flight instructor's.
-    ``instructor_user`` says which of the school's instructors that is, where the certificate tells.
+    ``instructor_kind`` is the signing authority if it is not a flight instructor's. ``instructor_user`` is
+    the school's instructor with that certificate, if any.
     """
 
     instructor_name = models.TextField(null=True, blank=True)  # noqa: DJ001

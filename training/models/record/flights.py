@@ -11,22 +11,22 @@ from syllabus.engine.record.record import DEVICES, TIMES
 from training.models.record.entries import Taught
 
 NO_TIME = datetime.timedelta()
-#: The times on the clock, in their order: first movement, takeoff, landing, at rest.
+#: The clock times in order: first movement, takeoff, landing, at rest.
 CLOCK = ("out", "off", "on", "in")
 
 
 def logged() -> Any:
-    """A time as it was logged, exact to the microsecond: null where none was, which is not zero."""
+    """A time as logged, exact to the microsecond; null if none was, which is not zero."""
     return models.DurationField(null=True, blank=True)
 
 
 class Flight(Taught):
     """One logbook entry: a flight, or a session in a training device.
 
-    ``route`` is the list of points as the record document writes them: an identifier, or a name with
-    latitude and longitude. ``out_at``, ``off_at``, ``on_at`` and ``in_at`` are instants (first movement for
-    flight, takeoff, landing, at rest after landing); the offsets keep the clock they were read from. The
-    aircraft stands as the entry names it; ``aircraft`` links the school's own where it is one.
+    ``route`` is a list of waypoints as in the record document: an identifier, or a name with latitude and
+    longitude. ``out_at``, ``off_at``, ``on_at`` and ``in_at`` are instants (first movement for flight,
+    takeoff, landing, at rest after landing); the offsets keep the clock they were read from. The aircraft is
+    as the entry names it; ``aircraft`` links the school's own if it is one.
     """
 
     date = models.DateField()
@@ -63,8 +63,9 @@ class Flight(Taught):
 
     class Meta(Taught.Meta):
         ordering = ["date", "off_at", "entry_id"]
-        # What was flown on a day, and what was in the air at a time, are asked at every sign-off: without
-        # these all of the school's flights would be read.
+        # Every sign-off queries the flights of a day and the flights at a time: without these indexes it
+        # would
+        # read all of the school's flights.
         indexes = [
             models.Index(
                 fields=["school", name],
@@ -82,7 +83,7 @@ class Flight(Taught):
                 )
                 for name in TIMES
             ),
-            # Solo is flown as sole occupant, dual beside an instructor: a day with both is two entries.
+            # Solo is as sole occupant, dual with an instructor: a day with both is two entries.
             models.CheckConstraint(
                 condition=~Q(dual__gt=NO_TIME, solo__gt=NO_TIME),
                 name="flight_not_both_dual_and_solo",
@@ -112,10 +113,10 @@ class Flight(Taught):
 
 
 class Landing(models.Model):
-    """Takeoffs and landings of one flight at one place with the same properties; null: not written down.
+    """Takeoffs and landings of one flight at one place with the same properties; null means not entered.
 
-    They are retired with their flight, which stands here too: a query that joined the two took time with the
-    square of the flights where the database had no statistics yet, as after an import.
+    They are retired with their flight, and have its retirement too: a query that joined the two took
+    quadratic time while the database had no statistics yet, as after an import.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

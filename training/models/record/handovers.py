@@ -1,16 +1,15 @@
-"""Records that came from another school: what was taken over when, and what that school had sealed."""
+"""Records imported from another school, with that school's ledger entries."""
 
 from django.db import models
 from django.db.models import Q
 
 
 class HandOver(models.Model):
-    """A student's record was taken over from another school's hand-over. Written once, never edited.
+    """An import of a student's record from another school's file. Written once, never edited.
 
     ``origin_tree`` is the name of that school's ledger and ``origin_subject`` the student's reference there;
-    ``kid`` the key that signed, ``size`` and ``root`` those of its checkpoint, signed ``made_at``.
-    ``brought`` are the ids of the entries that came with it, by list of the record document: a newer
-    hand-over puts its own in the place of these, and of no others.
+    ``kid`` the signing key, ``size`` and ``root`` those of its checkpoint, signed ``made_at``. ``brought``
+    are the ids of the imported entries by list: a newer import replaces these, and no others.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -46,10 +45,10 @@ class HandOver(models.Model):
 
 
 class ForeignEntry(models.Model):
-    """An entry that another school sealed, as its ledger has it. Written once, never edited.
+    """An entry of another school's ledger, as its ledger has it. Written once, never edited.
 
-    ``verified`` says that its proof and its body fit a checkpoint signed with a key that was trusted here; it
-    is false where the body had been erased there, so that only the proof could be checked.
+    ``verified`` says that its proof and its body match a checkpoint signed with a trusted key; it is false if
+    the body had been erased there, so that only the proof could be checked.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

@@ -1,11 +1,11 @@
-"""Why a student's record must be kept although its time has run out."""
+"""Holds: reasons to retain a student's record beyond the legal period."""
 
 from django.db import models
 from django.db.models import F, Q
 
 
 class RetentionHold(models.Model):
-    """Nothing of a student's record is erased while one of these stands: an investigation, a dispute."""
+    """While one is in force, nothing of the student's record is erased: an investigation, a dispute."""
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.PROTECT, related_name="holds")

@@ -1,4 +1,4 @@
-"""Lesson records: the draft, the sign-off, the student's own signature, the correction, and the notice."""
+"""Lesson records: draft, sign-off, acknowledgement, correction; and notices."""
 
 from django.db import models
 from django.db.models import Q
@@ -8,15 +8,14 @@ from training.triggers.sealing import PREFIX_LENGTH
 
 
 class LessonRecord(models.Model):
-    """What happened in one lesson, as an instructor writes it down and then signs it.
+    """One lesson, as an instructor writes it down and then signs it.
 
-    The client gives the ``id``, so that a record made without a network may arrive any number of times.
-    ``content`` is in the one form that ``training.services.lessons.lesson_content`` writes; ``content_hash``
-    is over its canonical form (RFC 8785) with the lesson's code and what it corrects. ``first_hash`` is that
-    of the record as it first arrived. ``version`` counts the drafts from 1. What ``warnings`` says never
-    refuses.
+    The client chooses the ``id``, so that a record made offline may arrive several times. ``content`` is in
+    the one form that ``training.services.lessons.lesson_content`` writes; ``content_hash`` is over its
+    canonical form (RFC 8785) with the lesson's code and what it corrects. ``first_hash`` is that of the
+    record as it first arrived. ``version`` counts the drafts from 1. ``warnings`` never refuse anything.
 
-    A signed record is refused change and deletion by the database (``training.triggers.sealing``).
+    The database refuses changes and deletion of a signed record (``training.triggers.sealing``).
     """
 
     class State(models.TextChoices):
@@ -77,24 +76,24 @@ class LessonRecord(models.Model):
 
     @property
     def prefix(self) -> str:
-        """What the ids of this lesson's entries in the student's record begin with."""
+        """The start of the ids of this lesson's entries in the student's record."""
         return f"{self.id}/"
 
     @property
     def only_planned(self) -> bool:
-        """Whether it says nothing yet that was done: no flight, no ground lesson, no grade."""
+        """Whether nothing was done yet: no flight, no ground lesson, no grade."""
         said = self.content
         graded = any(each.get("grade") != NOT_OBSERVED for each in said.get("items") or ())
         return not (said.get("flight") or said.get("ground") or graded)
 
 
 class SignOff(models.Model):
-    """An instructor signed a lesson record. Written once, never edited.
+    """An instructor's signature of a lesson record. Written once, never edited.
 
-    ``at`` is when it was sealed here, ``performed_at`` when the instructor signed; the two differ where the
-    network was away. ``warnings`` and ``hints`` (measured values beside their standards, as
-    ``training.services.lessons.lesson_hints`` gives them) are those that stood before the instructor.
-    ``confirmed`` is how it was made sure who signs (``training.ledger.core.assertions``).
+    ``at`` is when it arrived here, ``performed_at`` when the instructor signed; the two differ for an offline
+    signature. ``warnings`` and ``hints`` (measured values beside their standards, as
+    ``training.services.lessons.lesson_hints`` gives them) are those that the instructor saw. ``confirmed`` is
+    the re-authentication (``training.ledger.core.assertions``).
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -126,7 +125,7 @@ class SignOff(models.Model):
 
 
 class Acknowledgement(models.Model):
-    """The student signed that the lesson record is known. Written once, never edited."""
+    """The student's signature: the lesson record was read. Written once, never edited."""
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.PROTECT, related_name="+")
@@ -145,9 +144,9 @@ class Acknowledgement(models.Model):
 
 
 class Correction(models.Model):
-    """A signed lesson record was put in the place of another. Written once, never edited.
+    """A signed lesson record replaced another. Written once, never edited.
 
-    It is what lets the entries of the other, whose ids begin with ``entries``, be retired.
+    It allows retiring the other's entries, whose ids begin with ``entries``.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -172,7 +171,7 @@ class Correction(models.Model):
 
 
 class Notice(models.Model):
-    """Something a student is told inside the program; written together with what it is about."""
+    """A notice to a student inside the program, written together with what it is about."""
 
     class Kind(models.TextChoices):
         SIGNED = "lesson-signed"

@@ -1,10 +1,10 @@
-"""Who looked at whose record."""
+"""The access log."""
 
 from django.db import models
 
 
 class AccessLog(models.Model):
-    """One reading or writing of one student's record by one person. Written once, never edited."""
+    """A person read or wrote a student's record. Written once, never edited."""
 
     class Action(models.TextChoices):
         READ = "read"

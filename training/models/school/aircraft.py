@@ -6,7 +6,7 @@ from syllabus.engine.record.record import DEVICES
 
 
 class Aircraft(models.Model):
-    """One aircraft or device that the school flies. Entries keep their own words; this lists the fleet."""
+    """One aircraft or device of the school. Entries keep their own words; this lists the fleet."""
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="aircraft")
     registration = models.CharField(max_length=40)
@@ -35,10 +35,10 @@ class Aircraft(models.Model):
 
 
 class AircraftCheck(models.Model):
-    """An inspection that was done, or a paper that was issued: its kind and day. Never edited.
+    """An inspection that was done, or a document that was issued: its kind and day. Never edited.
 
-    Of one kind the newest recorded stands, so that a slip of the pen is put right by another row. The kinds
-    and their lives are data (``syllabus.law.airworthiness``); hours in service are not recorded here.
+    For each kind the newest counts, so a mistake is corrected by adding another row. The kinds and their
+    periods are data (``syllabus.law.airworthiness``); hours in service are not recorded here.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

@@ -1,4 +1,4 @@
-"""Who is taught at a school, by whom, and for how long."""
+"""Enrollments, moves between versions of a course, and assignments of instructors."""
 
 import datetime
 import uuid
@@ -8,7 +8,7 @@ from django.db.models import F, Q
 
 
 class Dated(models.Model):
-    """Something that lasts from a first day to a last day, both included; without a last day it goes on."""
+    """Something from a first through a last day; without a last day it continues."""
 
     starts = models.DateField("first day")
     ends = models.DateField("last day", null=True, blank=True)
@@ -24,16 +24,15 @@ class Dated(models.Model):
 
     @staticmethod
     def in_force(on: datetime.date, prefix: str = "") -> Q:
-        """The condition that a row is in force on a day; ``prefix`` names the way to it, as ``roles__``."""
+        """The condition that a row is in force on a day; ``prefix`` is a lookup path, such as ``roles__``."""
         ends, starts = f"{prefix}ends", f"{prefix}starts"
         return Q(**{f"{starts}__lte": on}) & (Q(**{f"{ends}__isnull": True}) | Q(**{f"{ends}__gte": on}))
 
 
 class Enrolment(Dated):
-    """A student is in training at the school, in one version of a course where one is taught.
+    """A student in training at the school, in a version of a course if there is one.
 
-    The version stays while the enrolment lasts, whatever is published later; a ``CourseMove`` alone puts
-    another in its place.
+    Newer versions do not affect it; only a ``CourseMove`` changes its version.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -51,10 +50,10 @@ class Enrolment(Dated):
 
 
 class CourseMove(models.Model):
-    """An enrolment went from one version of its course to a newer one. Written once, never edited.
+    """An enrollment moved from one version of its course to a newer one. Written once, never edited.
 
-    ``carried`` says of each item graded before whether its grade stands in the new version, and if not why:
-    ``[{"item", "grade", "carries", "why", "note"}]``.
+    ``carried`` says whether the grade of each item carries over, and if not why: ``[{"item", "grade",
+    "carries", "why", "note"}]``.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -76,7 +75,7 @@ class CourseMove(models.Model):
 
 
 class Assignment(Dated):
-    """An instructor teaches a student, and sees the record while that lasts."""
+    """An instructor teaches a student, and has access to the record meanwhile."""
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
     student = models.ForeignKey("training.Student", on_delete=models.CASCADE, related_name="assignments")

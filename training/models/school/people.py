@@ -1,4 +1,4 @@
-"""Who signs in, and as what."""
+"""Users and their roles."""
 
 from typing import Any, ClassVar
 
@@ -17,14 +17,14 @@ password_replaced = Signal()
 
 
 class UserManager(BaseUserManager["User"]):
-    """Users by e-mail address, whatever the letter case it is typed in."""
+    """Users by e-mail address, in any letter case."""
 
     use_in_migrations = True
 
     def create_user(self, email: str, password: str | None = None, **fields: Any) -> "User":
-        """A new user; without a password none can sign in by one.
+        """A new user; without a password they cannot sign in with one.
 
-        Raises: ValueError where there is no e-mail address.
+        Raises: ValueError without an e-mail address.
         """
         if not email.strip():
             raise ValueError("a user signs in by e-mail address, so there must be one")
@@ -34,7 +34,7 @@ class UserManager(BaseUserManager["User"]):
         return user
 
     def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> "User":
-        """One who may use the admin site. It gives no sight of any student's record: a role does."""
+        """A user who may use the admin site, which gives no access to any student's record: only roles do."""
         return self.create_user(email, password, is_staff=True, is_superuser=True, **fields)
 
     def get_by_natural_key(self, username: str | None) -> "User":
@@ -42,7 +42,7 @@ class UserManager(BaseUserManager["User"]):
 
 
 class User(AbstractUser):
-    """A person who signs in. The e-mail address is kept in lower case, so that it is one person's alone."""
+    """A person who signs in. The e-mail address is stored in lower case, so that it is unique."""
 
     username = None  # type: ignore[assignment]
     first_name = None  # type: ignore[assignment]
@@ -98,7 +98,7 @@ class User(AbstractUser):
 
 
 def check_ratings(value: Any) -> None:
-    """Refuse what is no list of an instructor's ratings, with every fault."""
+    """Refuse invalid ratings of an instructor, with every error."""
     try:
         read_ratings(value)
     except RatingsError as wrong:
@@ -106,7 +106,7 @@ def check_ratings(value: Any) -> None:
 
 
 class Role(models.Model):
-    """What a user is at one school. Someone may instruct at one school and learn at another."""
+    """A user's role at one school. Someone may instruct at one school and learn at another."""
 
     class Kind(models.TextChoices):
         INSTRUCTOR = "instructor"

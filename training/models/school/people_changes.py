@@ -1,13 +1,13 @@
-"""Who changed what about the people of a school."""
+"""The log of changes of a school's people."""
 
 from django.db import models
 
 
 class PeopleChange(models.Model):
-    """One change of a role, an assignment or an account's tie to a school. Written once, never edited.
+    """One change of a role, an assignment or an account's membership. Written once, never edited.
 
-    ``user`` is whose role it is, or who is assigned; ``student`` whom it is about, where it is about one.
-    ``before`` and ``after`` hold what stood and what stands (``{"certificate": …}``); null where nothing did.
+    ``user`` has the role or the assignment; ``student`` is the student concerned, if any. ``before`` and
+    ``after`` have the old and new values (``{"certificate": …}``), or null.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

@@ -1,12 +1,12 @@
-"""Who published a version of a school's course."""
+"""The log of published versions of a school's courses."""
 
 from django.db import models
 
 
 class CoursePublication(models.Model):
-    """A version was published by an administrator of its school. Written once, never edited.
+    """An administrator of the school published a version. Written once, never edited.
 
-    A version of the product's own course, or one published by the server's command line, has none.
+    Built-in courses, and versions published on the command line, have none.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

@@ -1,12 +1,12 @@
-"""Who changed what a school sets."""
+"""The log of changes of a school's settings."""
 
 from django.db import models
 
 
 class SchoolChange(models.Model):
-    """One change of a school's settings or of its aircraft models. Written once, never edited.
+    """One change of a school's settings or aircraft models. Written once, never edited.
 
-    ``before`` and ``after`` hold what changed: ``{"taxi_allowance_minutes": 30}``, or the links of spellings.
+    ``before`` and ``after`` have what changed: ``{"taxi_allowance_minutes": 30}``, or the links of spellings.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")

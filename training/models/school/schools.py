@@ -1,4 +1,4 @@
-"""A flight school: what every other row belongs to."""
+"""A flight school, to which every other row belongs."""
 
 import datetime as dt
 import zoneinfo
@@ -12,9 +12,9 @@ from django.db.models import Value
 from syllabus.engine.rules.settings import TAXI_ALLOWANCE
 from syllabus.engine.time.units import MINUTE
 
-#: The lists of a record whose claimed entries may raise a question.
+#: The lists of a record whose claimed entries can make an answer unknown.
 CLAIMABLE = ("endorsements", "tests", "documents", "flights", "items", "certificates")
-#: Those that do where the school says nothing else.
+#: Those that do by default.
 CLAIMS_ASKED = ("endorsements", "tests", "documents", "certificates")
 TAXI_ALLOWANCE_MINUTES = TAXI_ALLOWANCE // MINUTE
 MOST_TAXI_MINUTES = 240
@@ -24,7 +24,7 @@ FACTOR_REQUIRED = ("administrator",)
 
 
 def check_time_zone(name: str) -> None:
-    """Refuse what the time zone database does not know."""
+    """Refuse an unknown time zone."""
     try:
         zoneinfo.ZoneInfo(name)
     except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError) as fault:
@@ -34,12 +34,12 @@ def check_time_zone(name: str) -> None:
 
 
 def claims_asked() -> list[str]:
-    """The lists of a record that are asked about at a school that never chose."""
+    """The default of ``claims_asked``."""
     return list(CLAIMS_ASKED)
 
 
 def check_claims_asked(chosen: object) -> None:
-    """Refuse what is no choice among a record's lists, each once."""
+    """Refuse anything but different lists of a record."""
     if not isinstance(chosen, list):
         raise ValidationError("is not a list; name lists of a record.")
     if unknown := [each for each in chosen if each not in CLAIMABLE]:
@@ -65,12 +65,11 @@ def check_second_factor_for(chosen: object) -> None:
 
 
 class School(models.Model):
-    """A school, or one instructor who teaches alone. Nothing is ever visible across two schools.
+    """A school, or one instructor who teaches alone. Nothing is ever visible across schools.
 
-    ``rules_version`` is drawn anew by the database whenever a minimum, a setting that answers depend on
-    (``claims_asked``, ``taxi_allowance_minutes``) or a linked spelling of a model changes
-    (``models.versions``), so that no report kept outlives the rules it was asked by; null where none of them
-    ever did.
+    The database changes ``rules_version`` with every change of a minimum, of a setting that answers depend on
+    (``claims_asked``, ``taxi_allowance_minutes``) or of a linked spelling (``models.versions``), so that no
+    cached report outlives its rules; null if none of them ever changed.
     """
 
     name = models.CharField(max_length=200)
@@ -137,7 +136,7 @@ class School(models.Model):
         return self.name
 
     def save(self, **given: Any) -> None:
-        """The version of the rules is the database's to draw: one read before is never written back."""
+        """The database alone sets the version of the rules: a value read earlier is never written back."""
         if not self._state.adding and given.get("update_fields") is None:
             drawn = ("id", "rules_version")
             given["update_fields"] = [
@@ -147,9 +146,9 @@ class School(models.Model):
 
     @property
     def course_ref(self) -> str:
-        """What the school's own courses and minimums name it by (``school_ref`` there): its short name."""
+        """The name of the school in courses and minimums (``school_ref`` there): its short name."""
         return self.slug
 
     def day(self, at: dt.datetime) -> dt.date:
-        """Which day it is at the school at an instant."""
+        """The day at the school at an instant."""
         return at.astimezone(zoneinfo.ZoneInfo(self.time_zone)).date()

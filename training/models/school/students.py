@@ -1,4 +1,4 @@
-"""A person who is taught."""
+"""A student."""
 
 import uuid
 from typing import Any
@@ -7,19 +7,18 @@ from django.db import models
 
 
 class Student(models.Model):
-    """One person's training at one school; whose record it is.
+    """One person's training at one school, the owner of a record.
 
-    The account is optional: a child may be taught before there is one. ``ref`` stands in addresses, so that
-    they neither count students nor name them. A change of school is a new student there, with the record
-    imported.
+    The account is optional: a child may be taught before having one. ``ref`` is in URLs, so that they neither
+    count nor name students. After a change of school there is a new student, with the record imported.
 
-    ``recorded_at`` is when name and birth date were put on record first; null where that was before it was
-    kept. What they were at an instant follows from the changes that replaced them (``RecordChange``).
+    ``recorded_at`` is when name and birth date were first recorded; null if that was not stored yet. Earlier
+    values follow from the changes that replaced them (``RecordChange``).
 
-    ``version`` is drawn anew by the database whenever a row of the record changes (``models.versions``). Who
-    reads the record in several queries knows by it that they all saw one state, and may keep what was worked
-    out from that state. ``lessons_version`` is drawn likewise with every lesson record of the student, draft
-    or signed, with its signatures and its correction.
+    The database changes ``version`` with every change of a row of the record (``models.versions``). A reader
+    with several queries sees by it that all were of one state, and may cache results under it.
+    ``lessons_version`` likewise changes with every lesson record of the student, draft or signed, with its
+    signatures and its correction.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="students")
@@ -54,7 +53,7 @@ class Student(models.Model):
         return self.name or f"student {self.ref}"
 
     def save(self, **given: Any) -> None:
-        """A version is the database's to draw: one that was read before is never written back."""
+        """The database alone sets the versions: a value read earlier is never written back."""
         if not self._state.adding and given.get("update_fields") is None:
             drawn = ("id", "version", "lessons_version")
             given["update_fields"] = [

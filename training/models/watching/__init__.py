@@ -1,1 +1,1 @@
-"""What was worked out and is kept, and who is told. All of it can be made anew, but for what was sent."""
+"""Calculated summaries, reminders and deliveries. All can be calculated again, except for what was sent."""

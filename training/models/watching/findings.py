@@ -1,4 +1,4 @@
-"""What an audit found, and who dealt with it."""
+"""Findings of audits, and their resolutions."""
 
 import uuid
 
@@ -9,7 +9,7 @@ from syllabus.engine.audit.audit import MENDS, SEVERITIES
 
 
 class AuditRun(models.Model):
-    """A school's records were audited: as of a day, with what was known at an instant."""
+    """An audit of a school's records: as of a day, with what was known at an instant."""
 
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="audit_runs")
     at = models.DateTimeField()
@@ -51,12 +51,12 @@ class NightlyAudit(models.Model):
 
 
 class Finding(models.Model):
-    """One thing that an audit found. It is recomputed and found again by its ``key``; it is never deleted.
+    """One finding of an audit, recognized by its ``key`` when found again; never deleted.
 
-    ``key`` follows from the kind and what it is about alone, so that other words for the same are the same
-    finding. ``digest`` is over what was found; where it changes, an earlier resolution is not of it.
-    ``body`` is what an audit told last. ``gone_at``: an audit did not find it any more; ``returned_at``: one
-    found it again after that.
+    ``key`` follows from the kind and the subject alone, so that the same finding in other words is the same.
+    ``digest`` is over what was found; if it changes, an earlier resolution no longer applies. ``body`` is
+    from the latest audit. ``gone_at``: an audit no longer found it; ``returned_at``: a later one found it
+    again.
     """
 
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="findings")
@@ -100,7 +100,7 @@ class Finding(models.Model):
 
 
 class Resolution(models.Model):
-    """Somebody dealt with a finding. Written once, never edited; sealed in the school's ledger.
+    """A finding was resolved. Written once, never edited; signed into the school's ledger.
 
     ``how`` is what was done: a correction, a note, or nothing. ``digest`` is that of the finding then.
     """

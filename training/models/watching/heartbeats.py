@@ -1,10 +1,10 @@
-"""When something that must run on and on last ran."""
+"""Heartbeats of background jobs."""
 
 from django.db import models
 
 
 class Heartbeat(models.Model):
-    """When a background job was last done; one row for each job, of no school."""
+    """When a background job was last done; one row per job, of no school."""
 
     name = models.CharField(primary_key=True, max_length=50)
     at = models.DateTimeField()

@@ -1,4 +1,4 @@
-"""Who is told, how, and when they want to be left alone."""
+"""Recipients of reminders, with their settings."""
 
 import datetime as dt
 import zoneinfo
@@ -9,20 +9,20 @@ from django.db.models import Q
 
 from training.models.school.schools import School, check_time_zone
 
-#: Nobody is written to at night unless they say so (common practice).
+#: By default nobody gets e-mail at night (common practice).
 QUIET_FROM, QUIET_UNTIL = dt.time(21), dt.time(7)
 
 
 def languages() -> list[tuple[str, str]]:
-    """What mails and pages can be written in; asked when needed, so that one more needs no migration."""
+    """The languages of mails and pages; a callable, so that another one needs no migration."""
     return list(settings.LANGUAGES)
 
 
 class ReminderPreferences(models.Model):
-    """How one user wants to be reminded. Who has no row gets the defaults.
+    """A user's reminder settings. Users without a row get the defaults.
 
-    Between ``quiet_from`` and ``quiet_until`` on the user's clock no e-mail goes out; the same time twice
-    means that there is no such time.
+    Between ``quiet_from`` and ``quiet_until`` on the user's clock no e-mail is sent; the same time twice
+    means no quiet hours.
     """
 
     user = models.OneToOneField(
@@ -49,8 +49,8 @@ class ReminderPreferences(models.Model):
 class Guardian(models.Model):
     """A minor's guardian, whom the school may write to because consent is on record.
 
-    Nothing is sent before ``consent_on``, after ``consent_until``, once the student is of age, or where the
-    birth date is not known. With an account (``user``, given by an administrator) the guardian reads the
+    Nothing is sent before ``consent_on``, after ``consent_until``, once the student is of age, or if the
+    birth date is unknown. With an account (``user``, given by an administrator) the guardian reads the
     student's record on the same days, and writes nothing.
     """
 
@@ -89,14 +89,14 @@ class Guardian(models.Model):
         return f"{self.name}, guardian of {self.student}"
 
     def consents(self, on: dt.date) -> bool:
-        """Whether the consent holds on a day."""
+        """Whether the consent is in force on a day."""
         return self.consent_on <= on and (self.consent_until is None or on <= self.consent_until)
 
 
 class CalendarFeed(models.Model):
-    """The secret address under which one user's calendar program reads what lapses.
+    """The secret link under which one user's calendar program reads expirations.
 
-    Only the hash of the secret is kept; who lost it makes another. One feed for each user.
+    Only the hash of the secret is stored; a user who lost it creates another. One feed for each user.
     """
 
     user = models.OneToOneField("training.User", on_delete=models.CASCADE, related_name="calendar_feed")

@@ -1,4 +1,4 @@
-"""What is about to lapse and somebody is to be told: one row for what, whose, and how long before."""
+"""Reminders of expirations: one row for each thing, owner and lead time."""
 
 import uuid
 
@@ -8,12 +8,12 @@ from django.db.models import Q
 
 from training.models.watching.standings import WHAT_LENGTH
 
-#: The longest lead time that can be set, in days.
+#: The longest lead time, in days.
 MOST_LEAD = 366
 
 
 def check_days(value: object) -> None:
-    """Refuse what is no list of lead times."""
+    """Refuse invalid lead times."""
     days = value if isinstance(value, list) else [value]
     whole = all(type(each) is int and 0 <= each <= MOST_LEAD for each in days)
     if days is value and whole and len(set(days)) == len(days):
@@ -22,7 +22,7 @@ def check_days(value: object) -> None:
 
 
 class LeadTimes(models.Model):
-    """A school's own lead times for one kind of thing that lapses, in the place of the default ones."""
+    """A school's own lead times for one kind of thing, which replace the defaults."""
 
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="lead_times")
     kind = models.CharField(max_length=30)
@@ -42,10 +42,10 @@ class LeadTimes(models.Model):
 
 
 class Reminder(models.Model):
-    """Somebody is to be told that something lapses, ``lead_days`` before its last day. Never doubled.
+    """A reminder that something expires, ``lead_days`` before its last day. Never doubled.
 
-    It is of a student's record, of an instructor's role at the school, or of an aircraft. A reminder whose
-    lapse is gone is withdrawn, and back in force where it comes back; what was sent is not sent again.
+    It is of a student's record, of an instructor's role at the school, or of an aircraft. If its expiration
+    is gone it is withdrawn, and restored if that comes back; what was sent is not sent again.
     """
 
     class State(models.TextChoices):
@@ -110,7 +110,7 @@ class Reminder(models.Model):
 
 
 class ReminderOf(models.Model):
-    """What one user did with one reminder: read it, or put it off until a day."""
+    """What one user did with one reminder: read it, or postponed it until a day."""
 
     school = models.ForeignKey("training.School", on_delete=models.CASCADE, related_name="+")
     reminder = models.ForeignKey(Reminder, on_delete=models.CASCADE, related_name="seen_by")

@@ -1,1 +1,1 @@
-"""A school's courses, and what it asks for beyond the law."""
+"""A school's courses, and its requirements beyond the law."""

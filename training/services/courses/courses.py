@@ -1,7 +1,7 @@
-"""The courses of a school: which are open to whom, and a draft written, and published, by its administrator.
+"""The courses of a school: who may see them, and how administrators write and publish drafts.
 
-A course is addressed by its code, and one that belongs to a school by ``code@school``: neither a code nor a
-school's short name holds an ``@``, so that a school's course and the product's of the same code stay apart.
+A course's address is its code, for a school's own course ``code@school``. Neither a code nor a short name
+contains ``@``, so a school's course and a built-in one of the same code stay apart.
 """
 
 import datetime as dt
@@ -20,19 +20,19 @@ from syllabus.models.courses import DRAFT, PUBLISHED
 from training.models import CoursePublication, Role, School, User
 from training.services.errors import Changed, NotAllowed, NotAsRead, NotFound
 
-#: Bytes of a course that is sent: ten times the largest course that comes with the product.
+#: Bytes of a course file: ten times the largest built-in course.
 MOST_BYTES = 512 * 1024
 
 
 def shipped() -> dict[str, pathlib.Path]:
-    """The files of the courses that come with the program, by their codes: each to begin one's own with."""
+    """The built-in course files by code, to start a school's own from."""
     folder = settings.BASE_DIR / "fixtures" / "courses"
     return {each.stem: each for each in sorted(folder.glob("*.yaml"))}
 
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """A course by its code and its school; ``school`` is None for one that comes with the product."""
+    """A course's code and school; ``school`` is None for a built-in course."""
 
     code: str
     school: str | None
@@ -52,13 +52,13 @@ class Address:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What a user may see of courses: those of the product and of ``schools``, drafts of ``administers``."""
+    """The courses that a user may see: built-in ones and those of ``schools``, drafts of ``administers``."""
 
     schools: frozenset[str]
     administers: frozenset[str]
 
     def versions(self) -> QuerySet[CourseVersion]:
-        """Every version the user may read; none for somebody who belongs to no school."""
+        """Every version that the user may read; none for a user without a school."""
         if not self.schools:
             return CourseVersion.objects.none()
         published = Q(state=PUBLISHED) & (
@@ -100,9 +100,9 @@ def version(user: User, address: Address, number: int | None = None) -> CourseVe
 
 
 def of_administrator(school: School, address: Address) -> list[CourseVersion]:
-    """Every version of a course that an administrator of a school may read there, the oldest first.
+    """Every version of a course that a school's administrator may read, the oldest first.
 
-    One query. The caller has made sure that it is an administrator of that school who asks.
+    One query. The caller has checked that the user administers that school.
     """
     if address.school not in (None, school.course_ref):
         return []
@@ -113,7 +113,7 @@ def of_administrator(school: School, address: Address) -> list[CourseVersion]:
 
 
 def outline(found: CourseVersion) -> Outline:
-    """Its outline; a published one is read once, for it stays as it is."""
+    """The outline; a published one never changes and is parsed once."""
     return outlines.published(found) if found.is_published else outlines.outline(found)
 
 

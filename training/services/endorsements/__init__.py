@@ -1,1 +1,1 @@
-"""Endorsements: what one rests on, who may give it, its signature and its end."""
+"""Endorsements: requirements, signing authority, signature and revocation."""

@@ -1,4 +1,4 @@
-"""What an endorsement rests on, what the rule forbids, and how long it will hold. Reads, decides nothing."""
+"""Checks an endorsement: what it relies on, what the rule forbids, its last day. Reads only."""
 
 import dataclasses
 import datetime as dt
@@ -30,13 +30,13 @@ from training.services.endorsements.signing_authority import Refusal
 ASKED = "endorsement"
 TRAINED = "training-by-the-signer"
 _SAYS = "Given by the instructor who gave the training"
-#: Kinds of requirement that look at the endorsement alone, so that one of no use to them is forbidden.
+#: Kinds of requirement about the endorsement alone; one that meets none of them is forbidden.
 _ALONE = ("endorsement", "cross_country_endorsement")
 
 
 @dataclass(frozen=True)
 class Checked:
-    """An endorsement as it would be given, and everything to look at before it is."""
+    """An endorsement before it is given, with everything to check."""
 
     kind: Kind
     endorsement: engine.Endorsement
@@ -77,9 +77,9 @@ def checked(
     at: dt.datetime,
     known: engine.Record | None = None,
 ) -> Checked:
-    """Look at an endorsement that ``by`` is about to give. Raises: NotInForce; NotCovered.
+    """Check an endorsement that ``by`` is about to give. Raises: NotInForce; NotCovered.
 
-    ``known`` is the student's record where the caller has it at hand.
+    ``known`` is the student's record if the caller has read it.
     """
     listed, kind = endorsements.current(), endorsements.current().kinds[asked.kind]
     signed = dataclasses.replace(asked, instructor=signing_authority.signature(by, student))
@@ -112,31 +112,31 @@ def checked(
 
 
 def last_day(student: Student, known: engine.Record, given: engine.Endorsement) -> dt.date | None:
-    """The last day of an endorsement on record; None where it has none, or the rules do not know its kind."""
+    """The last day of an endorsement on record; None if it has none, or the rules do not know its kind."""
     listed, rules = endorsements.current(), rulebook.current()
     kind = listed.kinds.get(given.kind)
     last = None
     if kind is not None:
         try:
             last, _ = _rule_last(_proved(rules, kind, known, given, _context(student, given)), given)
-        except NotCovered:  # no rule says how long it holds
+        except NotCovered:  # no rule limits it
             pass
     return min((each for each in (last, given.expires) if each), default=None)
 
 
-#: What a wording may say of the endorsement itself.
+#: The placeholders about the endorsement itself.
 _FILLED = (*endorsements.FIELDS, "given", "conditions")
 
 
 def _text(value: Any) -> str:
-    """A field in a wording: a place by its name, several in a row."""
+    """A field in a wording: a waypoint by its name, several as a list."""
     if isinstance(value, tuple):
         return " - ".join(map(_text, value))
     return "" if value is None else str(getattr(value, "key", value))
 
 
 def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
-    """The wording, the school's own where it has one, with what the endorsement says filled in."""
+    """The wording, the school's own if it has one, with the endorsement's fields filled in."""
     own = models.EndorsementWording.objects.filter(school_id=student.school_id, kind=kind.kind)
     wording = own.values_list("wording", flat=True).first() or kind.wording
     values = {name: _text(getattr(given, {"class": "klass"}.get(name, name))) for name in _FILLED}
@@ -148,7 +148,7 @@ def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
 
 
 def _for_test(kind: Kind, given: engine.Endorsement) -> str:
-    """The test it is for as people call it, with category and class; empty where none is named."""
+    """The test in words, with category and class; empty if none is named."""
     meant = kind.meant(given)
     if "test" not in meant:
         return ""
@@ -157,14 +157,14 @@ def _for_test(kind: Kind, given: engine.Endorsement) -> str:
     return f"{test} ({', '.join(beside)})" if beside else test
 
 
-#: Why an instructor may not give an endorsement, by the kind of instructor: a rule about instructors.
+#: The rule about instructors that forbids an endorsement, by the kind of instructor.
 _LIMITED = {"ground": "ground-instructor", "foreign": "training-only", "armed-forces": "training-only"}
 
 
 def _not_theirs(kind: Kind, given: engine.Endorsement) -> list[Refusal]:
-    """Why the kind of instructor who signs may not give it; nothing where they may.
+    """Why the signer's kind of instructor may not give it; empty if they may.
 
-    Where it hangs on a test that is not named, that the test is missing says enough.
+    If it depends on a test that is not named, the missing test is reported instead.
     """
     signer, test = given.instructor, kind.meant(given).get("test")
     if signer is None or kind.may_be_given_by(signer.kind, test):
@@ -203,7 +203,7 @@ def _asked(
     context: Context,
     chosen: Settings = DEFAULT,
 ) -> Report:
-    """The report on a list of requirements, put to the rulebook as if they were a milestone."""
+    """The report on a list of requirements, as if they were a milestone."""
     milestone = Milestone(ASKED, kind.title, kind.title, (), tuple(requirements))
     put = rules.with_milestone(milestone)
     return evaluate(put, known, ASKED, on, context=context, settings=chosen)
@@ -212,9 +212,9 @@ def _asked(
 def _proved(
     rules: Rulebook, kind: Kind, known: engine.Record, given: engine.Endorsement, context: Context
 ) -> tuple[Finding, ...]:
-    """What the requirements it satisfies find with this endorsement alone on record, not shortened.
+    """The findings of the requirements it meets with only this endorsement on record, not shortened.
 
-    It satisfies none where it names another test than they are about.
+    It meets none if it names another test than theirs.
     """
     proves = () if kind.is_about_another(given) else endorsements.current().proves(kind, rules)
     bare = dataclasses.replace(
@@ -225,7 +225,7 @@ def _proved(
 
 
 def _rule_last(proved: Sequence[Finding], given: engine.Endorsement) -> tuple[dt.date | None, list[Refusal]]:
-    """The rule's own last day; and why the rule makes nothing of the endorsement, where it does not."""
+    """The rule's own last day; and why the endorsement meets no rule, if so."""
     holds, useless = Days.all(), []
     for finding in proved:
         if finding.holds:
@@ -268,7 +268,7 @@ def _days(kind: Kind, given: engine.Endorsement, today: dt.date, rule_last: dt.d
 
 
 def _trained(kind: Kind, given: engine.Endorsement, known: engine.Record) -> Finding:
-    """Whether training by the signer is on record: on the day it is said to be of, in the model named."""
+    """Whether training by the signer is on record: on the training date, in the model named."""
     counted: list[Counted] = []
     others: list[tuple[str, Reason]] = []
     lessons: list[engine.Flight | engine.GroundLesson] = [
@@ -316,7 +316,7 @@ def _no_lesson(given: engine.Endorsement) -> Reason:
 
 
 def _with(report: Report, trained: Finding | None) -> Report:
-    """The report with the training by the signer before everything else."""
+    """The report with the training by the signer first."""
     if trained is None:
         return report
     answer = report.answer

@@ -1,7 +1,7 @@
-"""Endorsements given here: check what one rests on, give it (signed and sealed), revoke it.
+"""Checks, gives (signs) and revokes endorsements.
 
-The instructor decides. Only what the rule itself forbids is refused; everything else that speaks against
-it is shown, and stored with the signature.
+The instructor decides. Only what the rule itself forbids is refused; all other warnings are shown, and stored
+with the signature.
 """
 
 import dataclasses
@@ -30,12 +30,12 @@ from training.services.signing import seals
 
 _PLACE = "endorsements[0]"
 _NOT_SENT = ("id", "kind", "instructor", "recorded", "provenance")
-#: A day after all that a record holds.
+#: A day after everything in a record.
 _LATE = "2199-12-31"
 
 
 class EndorsementError(InputError):
-    """What was sent about an endorsement cannot be read."""
+    """The endorsement cannot be read."""
 
     what = "the endorsement"
 
@@ -55,7 +55,7 @@ class AgainstTheRule(Refused):
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """The row on record, its seal, and whether this call gave it."""
+    """The row on record, its signature, and whether this call gave it."""
 
     endorsement: Endorsement
     seal: EndorsementSeal
@@ -72,7 +72,7 @@ def check(
     via: str,
     known: engine.Record | None = None,
 ) -> Checked:
-    """What an endorsement would rest on if it were given now; writes only the access log.
+    """The report on an endorsement as if it were given now; writes only the access log.
 
     ``fields``: as in a record document's endorsement, without kind and instructor; ``given`` is today at the
     school by default.
@@ -86,7 +86,7 @@ def check(
 
 
 def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given") -> engine.Endorsement:
-    """The endorsement as it was sent, without its instructor. Raises: EndorsementError."""
+    """The endorsement as sent, without its instructor. Raises: EndorsementError."""
     if not isinstance(fields, Mapping):
         raise EndorsementError.at("", "expected an object with the endorsement's fields")
     sent = {key: value for key, value in fields.items() if value is not None}
@@ -94,7 +94,7 @@ def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given
     for key in _NOT_SENT:
         if sent.pop(key, None) is not None:
             faults.add(key, "is set by the server; leave it out")
-    # read by itself: the rule forbids training after the endorsement, and the report says so
+    # read apart: the rule forbids training after the endorsement, and the report says so
     own = {"id": entry, "kind": kind}
     said = {key: value for key, value in sent.items() if key != "training_date"}
     found = _parsed(faults, {"given": today.isoformat(), **said, **own})
@@ -107,7 +107,7 @@ def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given
 
 
 def _parsed(faults: Errors, fields: Mapping[str, Any]) -> tuple[engine.Endorsement, ...]:
-    """One endorsement as the record's reader reads it; none where it notes an error."""
+    """One endorsement from the record's reader; None if it has errors."""
     try:
         return documents.parse({"format": engine.FORMAT, "endorsements": [fields]}).endorsements
     except DocumentError as problem:
@@ -117,7 +117,7 @@ def _parsed(faults: Errors, fields: Mapping[str, Any]) -> tuple[engine.Endorseme
 
 
 def _fits(faults: Errors, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
-    """Note a kind that is not given here, and a field that the kind does not have."""
+    """Add errors for a kind that is not given here, and for fields that the kind does not have."""
     known = endorsements.current().kinds
     if made.kind not in known:
         faults.add(
@@ -146,10 +146,10 @@ def give(
     judgement: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> Given:
-    """Give an endorsement: put it on record and seal it. Sending the same again returns the first one.
+    """Give and sign an endorsement. Sending the same again returns the first one.
 
-    ``entry`` is the caller's own id for it, so that the call can be repeated. ``judgement`` is what the
-    instructor adds in words. ``confirmed`` says how the caller re-authenticated ``by``.
+    ``entry`` is the caller's own id, so that the call can be repeated. ``judgement`` is what the instructor
+    adds in words. ``confirmed`` says how the caller re-authenticated ``by``.
 
     Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; NotInForce; Conflict if the id
             belongs to something else.
@@ -205,7 +205,7 @@ def _seal(
 
 
 def _again(stands: Endorsement, kind: str, fields: object, *, by: User, judgement: str) -> Given:
-    """What was given under this id, if the same was sent again. Raises: Conflict."""
+    """The endorsement given under this id, if the same was sent again. Raises: Conflict."""
     seal = EndorsementSeal.objects.filter(endorsement=stands).first()
     asked = read(kind, fields, stands.given, entry=stands.entry_id)
     written: engine.Endorsement = record.entry_of(stands, "endorsements")
@@ -241,12 +241,12 @@ def revoke(
 ) -> Revocation:
     """Revoke an endorsement that was given here, from today at the school.
 
-    The row that was given is retired. A successor of the same id and content replaces it, whose last day is
-    yesterday, so nothing rests on it from today. Questions about an earlier ``known_at`` get the same answer
-    as before. Any of the student's instructors and the school's administrators may revoke it.
+    Its row is retired. A successor with the same id and content ends yesterday, so that nothing relies on it
+    from today. Questions about an earlier ``known_at`` get the same answer as before. The student's
+    instructors and the school's administrators may revoke it.
 
     Raises: EndorsementError without a reason; NotAllowed; Conflict if it was already revoked for another.
-    Effects: one transaction, with the student's row locked; sealed in the ledger; the access is logged.
+    Effects: one transaction, with the student's row locked; signed into the ledger; the access is logged.
     """
     student = access.locked_student(endorsement.student_id)
     access.require(by, "write a record", student, on=at.date())
@@ -278,7 +278,7 @@ def revoke(
 
 
 def _ended(endorsement: Endorsement, day: dt.date, reason: str) -> engine.Endorsement:
-    """What replaces an endorsement that is revoked on a day."""
+    """The successor of a revoked endorsement."""
     given: engine.Endorsement = record.entry_of(endorsement, "endorsements")
     last = day - dt.timedelta(days=1)
     return dataclasses.replace(
@@ -289,7 +289,7 @@ def _ended(endorsement: Endorsement, day: dt.date, reason: str) -> engine.Endors
 
 
 def listed(student: Student) -> list[tuple[Endorsement, EndorsementSeal | None, Revocation | None]]:
-    """Every endorsement on record, newest first: the row, how it was given here, how it was ended."""
+    """Every endorsement on record, newest first: the row, its signature, its revocation."""
     rows = (
         Endorsement.objects.filter(student=student, retired_at__isnull=True)
         .select_related("seal__by", "ended_by__by", "ended_by__endorsement__seal__by")
@@ -302,7 +302,7 @@ def listed(student: Student) -> list[tuple[Endorsement, EndorsementSeal | None, 
 
 
 def _written(endorsement: engine.Endorsement) -> dict[str, Any]:
-    """The endorsement as a record document writes it."""
+    """The endorsement as in a record document."""
     whole = documents.dump(engine.Record(endorsements=(endorsement,)))
     made: dict[str, Any] = whole["endorsements"][0]
     return made

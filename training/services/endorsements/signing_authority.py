@@ -1,4 +1,4 @@
-"""Whether somebody may sign as an instructor on a day, and what is worth a second look before they do."""
+"""Whether someone may sign as an instructor on a day, and what to check before they do."""
 
 import contextlib
 import dataclasses
@@ -39,7 +39,9 @@ _GROUND = "ground"
 
 
 def signature(by: User, student: Student) -> engine.Instructor | None:
-    """What ``by`` signs with at the student's school: name, certificate, kind; None without a certificate."""
+    """The name, certificate and kind with which ``by`` signs at the student's school; None without a
+    certificate.
+    """
     role = _role(by, student)
     if not role or not role.certificate:
         return None
@@ -104,10 +106,10 @@ def _not_trained(by: User, student: Student, role: Role, flight: engine.Flight) 
 def cautions(
     by: User, student: Student, flight: engine.Flight, corrects: uuid.UUID | None = None
 ) -> Iterator[tuple[str, str, str]]:
-    """What is worth a second look in a flight that ``by`` signs: its kind, a key of the flight, a sentence.
+    """Cautions about a flight that ``by`` signs: kind, field, sentence.
 
-    More flight training in 24 hours than is allowed was given all the same, and belongs on record: it warns,
-    and the warning is sealed. No other student's flight is named. Two queries.
+    More flight training in 24 hours than allowed still happened and belongs on record, so it is a warning,
+    stored with the signature. No other student's flight is named. Two queries.
     """
     role = _role(by, student)
     if role is None or not given.is_training(flight):
@@ -168,10 +170,10 @@ def late(student: Student, day: dt.date | None, at: dt.datetime) -> list[dict[st
 def endorsement_cautions(
     by: User, student: Student, category: str | None, model: str | None, on: dt.date
 ) -> list[str]:
-    """Whether the signer's recorded ratings do not cover the aircraft that an endorsement is about.
+    """A caution if the signer's ratings do not cover the aircraft that an endorsement is about.
 
-    The regulation speaks of flight training, not of endorsements, so that it is shown and not refused. The
-    class is that of the school's aircraft of the model, where it has any. Up to two queries.
+    The regulation is about flight training, not endorsements, so it is shown and not refused. The class is
+    that of the school's aircraft of the model, if it has one. Up to two queries.
     """
     role = _role(by, student)
     held = given.ratings(role) if role else None
@@ -188,7 +190,7 @@ def endorsement_cautions(
 
 
 def _held(role: Role) -> str:
-    """In which aircraft a role's ratings let somebody train, in words."""
+    """The aircraft in which a role's ratings allow training, in words."""
     held = ", ".join(map(str, given.ratings(role) or ())) or "none"
     return f"The ratings recorded for {role.user} are {held}"
 
@@ -198,13 +200,13 @@ def _named(craft: engine.Aircraft) -> str:
     return ", ".join(filter(None, (craft.registration, craft.model, what))) or "none named"
 
 
-#: The roles read so far, where the caller reads each once: by user and school.
+#: Roles already read, by user and school, inside ``read_once``.
 _READ: ContextVar[dict[tuple[int, int], Role | None] | None] = ContextVar("roles read once", default=None)
 
 
 @contextlib.contextmanager
 def read_once() -> Iterator[None]:
-    """For the time of the block a role is read once: the questions of one transaction have one answer."""
+    """Read each role once inside the block, so that all checks of a transaction see the same."""
     before = _READ.set({})
     try:
         yield

@@ -1,1 +1,1 @@
-"""The school's aircraft and training devices: what each is, and what of it expires."""
+"""The school's aircraft and training devices, and their expirations."""

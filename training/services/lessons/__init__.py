@@ -1,1 +1,1 @@
-"""A lesson from its plan to its signature, acknowledgement and correction."""
+"""Lessons from the plan to signature, acknowledgement and correction."""

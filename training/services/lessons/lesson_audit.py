@@ -1,4 +1,4 @@
-"""Whether the signed lessons match the ledger: every leaf its rows, and every row its leaf.
+"""Checks the signed lessons against the ledger: every entry has its rows, and every row its entry.
 
 ``manage.py verify_ledger`` checks the ledger itself. This compares the rows with it, in case someone changed
 the tables past their triggers.
@@ -35,7 +35,7 @@ _KINDS = {
 def faults(school: School) -> Iterator[str]:
     """A sentence for each difference between a school's signed lessons and its ledger.
 
-    Reads lesson by lesson: for an inspection, not for a page.
+    Slow, because it reads every lesson: for an inspection, not for a page.
     """
     tree = seals.tree_of(school)
     gone = _erased(tree)
@@ -43,7 +43,7 @@ def faults(school: School) -> Iterator[str]:
         leaves = dict(Entry.objects.filter(tree=tree, kind=kind).values_list("index", "pk"))
         rows = model._default_manager.filter(school=school).values_list("ledger_tree", "ledger_index")
         places = [index if of == tree else None for of, index in rows]
-        # A demo school is loaded anew: its rows go, and what was sealed about them stays.
+        # Loading a demo school again deletes its rows, and its ledger entries stay.
         lost = () if school.is_demo else sorted(leaves.keys() - set(places) - gone.keys())
         for index in lost:
             yield f"entry {index} ({kind}) has no row"
@@ -62,7 +62,7 @@ def faults(school: School) -> Iterator[str]:
 
 
 def erased(school: School) -> Iterator[str]:
-    """A sentence for every sealed entry of a school whose body was erased: which one, and why."""
+    """A sentence for every ledger entry of a school whose body was erased: which one, and why."""
     tree = seals.tree_of(school)
     gone = _erased(tree)
     for index, kind in Entry.objects.filter(tree=tree, kept=None).values_list("index", "kind"):
@@ -71,7 +71,7 @@ def erased(school: School) -> Iterator[str]:
 
 
 def _erased(tree: str) -> dict[int, str]:
-    """The reasons by the index of what was erased, as sealed; only where the body is gone indeed."""
+    """The signed reasons by the index of the erased entry; only if the body is gone."""
     rows = Entry.objects.filter(tree=tree, kind=sealed.ERASURE, kept__isnull=False).select_related("kept")
     said = [each.kept.value for each in rows.iterator()]
     gone = set(Entry.objects.filter(tree=tree, kept=None).values_list("index", flat=True))
@@ -81,7 +81,7 @@ def _erased(tree: str) -> dict[int, str]:
 def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
     lesson, what = signed.lesson, f"lesson record {signed.lesson_id}"
     leaf = Entry.objects.filter(tree=tree, index=signed.ledger_index).select_related("kept").first()
-    kept = getattr(leaf, "kept", None)  # none where the body was erased
+    kept = getattr(leaf, "kept", None)  # none if the body was erased
     kind = engine.FLIGHT_INSTRUCTOR
     if leaf is not None and kept is not None:
         body = kept.value
@@ -124,7 +124,7 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
 
 
 def _without_lesson(school: School) -> Iterator[str]:
-    """Sealed entries of no lesson that was signed."""
+    """Lesson entries in the ledger that belong to no signed lesson."""
     known = {f"{pk}/" for pk in SignOff.objects.filter(school=school).values_list("lesson_id", flat=True)}
     for model in (Flight, GroundLesson, ItemGrade):
         sealed = model._default_manager.filter(school=school, sealed=True)

@@ -1,10 +1,10 @@
-"""What a lesson record says: read strictly into the engine's entries, and written in one form.
+"""Reads a lesson record's content strictly into the engine's entries, and writes it in one form.
 
 The content is ``{"flight", "ground", "items", "comments", "next"}``. A flight, a ground lesson and the items
-are written as in the record document and read by the same reader, without what the sign-off gives them: id,
-instructor, when they were recorded, and an item's day and flight. What was measured stands with its item as
-the pilot wrote it (``syllabus.engine.course.measured``), by the name of a tolerance of its standard or any
-other; where what was aimed at was told in flight, as ``{"value": "3320 ft", "target": "3,500 ft"}``.
+are written as in the record document and read by the same reader, without what the sign-off sets: id,
+instructor, time of recording, and an item's day and flight. Measured values are with their item as the pilot
+wrote them (``syllabus.engine.course.measured``), by the name of a tolerance of its standard or any other; if
+the target was given in flight, as ``{"value": "3320 ft", "target": "3,500 ft"}``.
 """
 
 import datetime as dt
@@ -26,11 +26,11 @@ from syllabus.models import CourseVersion
 
 MOST_ITEMS = 200
 MOST_MEASURED = 20
-#: A day for items of a draft that has neither flight nor ground lesson yet.
+#: A placeholder day for items of a draft that has no flight and no ground lesson yet.
 _NO_DAY = "2000-01-01"
 _GIVEN = ("id", "instructor", "recorded", "provenance")
 _GIVEN_TO_ITEMS = (*_GIVEN, "date", "flight")
-#: What was measured of one item, by name: the text as typed, or ``{"value", "target"}``.
+#: The measured values of one item by name: the text as typed, or ``{"value", "target"}``.
 Measured = dict[str, str | dict[str, str]]
 _ITEM_DAY = re.compile(r"content\.items\[\d+\]\.date")
 _PLACE = re.compile(r"^content\.(flights|ground)\[0\]")
@@ -63,9 +63,9 @@ class Content:
         return max(days) if days else None
 
     def entries(self, prefix: str, instructor: engine.Instructor) -> dict[str, list[engine.Entry]]:
-        """The entries of the student's record that a sign-off makes; their ids begin with ``prefix``.
+        """The entries that a sign-off adds to the student's record; their ids begin with ``prefix``.
 
-        A solo flight is signed, and is no training received from the one who signs.
+        The signer of a solo flight is not its instructor, because it is no training received.
         """
         made: dict[str, list[engine.Entry]] = {"flights": [], "ground": [], "items": []}
         flown = f"{prefix}flight"
@@ -127,7 +127,7 @@ def _parsed(
     ground: Mapping[str, Any] | None,
     items: Iterable[Mapping[str, Any]],
 ) -> engine.Record:
-    """The content as the record's strict reader reads it; each of its errors once, at its place here."""
+    """The content from the record's strict reader, with each of its errors once, at its place here."""
     day = next((each["date"] for each in (flight, ground) if each and "date" in each), _NO_DAY)
     form = {
         "format": engine.FORMAT,
@@ -142,7 +142,7 @@ def _parsed(
             Error(_PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", each.place), each.message)
             for each in wrong.faults
         ]
-        # An item's day is the flight's or the ground lesson's, where the error is listed already.
+        # An item takes its day from the flight or the ground lesson, where the error is listed already.
         faults += [each for each in dict.fromkeys(told) if not _ITEM_DAY.fullmatch(each.place)]
         return engine.Record(student=engine.Student())
 
@@ -150,9 +150,9 @@ def _parsed(
 def hash_of(
     lesson: str, plain: Mapping[str, Any], corrects: str | None, reason: str, course: str | None = None
 ) -> str:
-    """``sha256:…`` over the canonical form (RFC 8785) of all that is signed.
+    """``sha256:…`` over the canonical form (RFC 8785) of everything that is signed.
 
-    ``course`` is what ``course_of`` gives; without a course the key is not there.
+    ``course`` is the result of ``course_of``; without a course the key is left out.
     """
     signed = {"lesson": lesson, "content": plain, "corrects": corrects, "reason": reason}
     if course is not None:
@@ -161,7 +161,7 @@ def hash_of(
 
 
 def course_of(version: CourseVersion | None) -> str | None:
-    """A version of a course in words that name it uniquely: code, number, hash of its text."""
+    """A unique name of a version of a course: code, number, hash of its text."""
     return None if version is None else f"{version.course.code} {version.number} {version.content_hash}"
 
 
@@ -170,7 +170,7 @@ def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _bare(given: tuple[str, ...]) -> reading.Read:
-    """An object as it was sent, without the keys that the sign-off sets."""
+    """An object as sent, without the keys that the sign-off sets."""
 
     def reader(faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
         if not isinstance(value, Mapping):
@@ -185,7 +185,7 @@ def _bare(given: tuple[str, ...]) -> reading.Read:
 
 
 def _item(faults: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
-    """An item for the record's reader, and what was measured."""
+    """An item for the record's reader, and its measured values."""
     bare = _bare(_GIVEN_TO_ITEMS)(faults, value, place)
     if bare is None:
         return {"item": "none", "grade": engine.NOT_OBSERVED}, {}
@@ -213,7 +213,7 @@ def _item(faults: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measu
 
 
 def _measured(faults: Errors, value: Any, place: str, name: str) -> str | dict[str, str] | None:
-    """A measured value as it was typed: a text, or an object with its target."""
+    """A measured value as typed: a text, or an object with its target."""
     amount, target = value, None
     if isinstance(value, Mapping):
         before = len(faults)

@@ -33,21 +33,21 @@ NO_COURSE = "The lesson is not of a course, so there is no standard to compare i
 
 
 def outline_of(record: LessonRecord) -> Outline | None:
-    """The lesson's course version; None if it has none."""
+    """The lesson's version of the course; None if it has none."""
     return outlines.published(record.course_version) if record.course_version else None
 
 
 def hints(plain: Mapping[str, Any], outline: Outline | None) -> list[Hint]:
     """A hint for every measured value of a lesson's content, item by item.
 
-    Within an item the order is that of its standard, then that of the names: PostgreSQL keeps the keys of an
-    object in an order of its own. ``plain`` is the content in its one form (``Content.plain``).
+    Within an item the order is that of its standard, then by name, because PostgreSQL does not keep the order
+    of an object's keys. ``plain`` is the content in its one form (``Content.plain``).
     """
     return [hint for each in _graded(plain, outline) for hint in each.hints]
 
 
 def warnings(plain: Mapping[str, Any], outline: Outline | None) -> list[dict[str, str]]:
-    """Where grade and measured values point apart, values that cannot be compared, and unknown items.
+    """Warnings where grade and measured values disagree, a value cannot be compared, or an item is unknown.
 
     The instructor grades: nothing here refuses.
     """
@@ -106,7 +106,7 @@ def _in_order_of(item: Item | None) -> Callable[[tuple[str, Any]], tuple[int, st
 
 
 def _tolerance(item: Item | None, name: str) -> Tolerance | None:
-    """The tolerance of that name, large and small letters alike."""
+    """The tolerance of that name, in any case."""
     wanted = _folded(name)
     return next((each for each in item.standard if _folded(each.name) == wanted), None) if item else None
 
@@ -155,9 +155,6 @@ def _typed(hint: Hint) -> str:
 _NOTHING: Hint = dict.fromkeys(("inside", "by", "standard", "task", "basis", "source", "note"))
 
 
-# What is worth a second look
-
-
 def _unknown(code: str, outline: Outline | None) -> Iterator[tuple[str, str, str]]:
     asked = rulebook.current().items
     if outline is None or code in outline.by_code or code in asked:
@@ -173,7 +170,7 @@ def _unknown(code: str, outline: Outline | None) -> Iterator[tuple[str, str, str
 
 
 def _apart(graded: _Graded) -> Iterator[tuple[str, str, str]]:
-    """A grade at the standard with a value outside it, and one below with all inside."""
+    """A grade at the standard with a value outside it, and one below it with all values inside."""
     grade, found = graded.grade, graded.hints
     outside = [hint["words"] for hint in found if hint["inside"] is False]
     inside = [hint["words"] for hint in found if hint["inside"]]

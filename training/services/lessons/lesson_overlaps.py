@@ -1,4 +1,4 @@
-"""Flights in the air at the same time as a lesson's: with its student, its instructor or its aircraft."""
+"""Flights at the same time as a lesson's, with the same student, instructor or aircraft."""
 
 import json
 from collections.abc import Iterator, Mapping
@@ -12,14 +12,14 @@ from training.models import Flight, LessonRecord, User
 from training.record.statements import Member, Union
 from training.sql import Place
 
-#: A flight's student, instructor (None where the student is alone) and aircraft.
+#: A flight's student, instructor (None if solo) and aircraft.
 _Aboard = tuple[int, int | None, str | None]
 
 
 def overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[tuple[str, str, str]]:
-    """A warning for each that has other flights then, signed or drafted: its kind, its key, a sentence.
+    """A warning for each of the three that has other flights then, signed or drafts.
 
-    The instructor is on no solo flight.
+    A solo flight has no instructor aboard.
     """
     if record.off_at is None or record.on_at is None:
         return
@@ -37,7 +37,7 @@ def overlaps(record: LessonRecord, flight: engine.Flight, by: User) -> Iterator[
 
 
 def _others(record: LessonRecord, by: User) -> list[_Aboard]:
-    """The other flights in the air then, without the one that is corrected. One query."""
+    """The other flights at that time, without the one that is corrected. One query."""
     found = _IN_THE_AIR.rows(
         school=record.school_id,
         off=record.off_at,
@@ -79,7 +79,7 @@ def _in_the_air() -> Mapping[str, Member]:
 
 
 def _then() -> tuple[Q, Q]:
-    """The condition that it was flown at the school at that time; and by the student, or in the aircraft."""
+    """The condition that a flight was at that time at the school, by the student or in the aircraft."""
     off, on = Place("off", DateTimeField()), Place("on", DateTimeField())
     theirs = Q(student_id=Place("student", BigIntegerField()))
     return (
@@ -88,11 +88,11 @@ def _then() -> tuple[Q, Q]:
     )
 
 
-#: One statement, so that a draft which is signed meanwhile is among the one or the other.
+#: One statement, so that a draft that is signed meanwhile is counted once.
 _IN_THE_AIR = Union(_in_the_air)
 
 
 def _solo(times: Mapping[str, int | str] | None) -> bool:
-    """Whether the student is alone aboard, of times as the engine has them or as they are written."""
+    """Whether the student is alone aboard, from the engine's times or the document's."""
     logged = (times or {}).get("solo", 0)
     return bool(logged if isinstance(logged, int) else parse_time(logged))

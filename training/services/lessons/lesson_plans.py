@@ -1,4 +1,4 @@
-"""What a lesson is planned to be: the version of the course it is of, and the sheet it begins with."""
+"""The plan of a lesson: its version of the course, and the first content of its draft."""
 
 import datetime as dt
 from collections.abc import Mapping
@@ -13,7 +13,7 @@ from training.models import LessonRecord, Student
 from training.reports import progress
 from training.services.lessons.lesson_content import Content, LessonError
 
-#: A lesson's id with what names the outline of its course.
+#: A lesson's id with the names of its course's outline.
 PINNED = ("pk", "course_version_id", "course_version__content_hash")
 
 
@@ -24,7 +24,7 @@ def version_of(student: Student, content: Content, at: dt.datetime) -> CourseVer
 
 
 def outlines_of(record: LessonRecord) -> Mapping[str, Outline]:
-    """The outline of every lesson of the student that is signed, and of this one, by the lesson's id."""
+    """The outline of every signed lesson of the student, and of this one, by the lesson's id."""
     lessons = LessonRecord.objects.filter(student_id=record.student_id, course_version__isnull=False)
     signed = lessons.filter(state=LessonRecord.State.SIGNED).values_list(*PINNED)
     found = {str(pk): outlines.published_as(*pinned) for pk, *pinned in signed}
@@ -34,9 +34,9 @@ def outlines_of(record: LessonRecord) -> Mapping[str, Outline]:
 
 
 def planned(student: Student, lesson: str, on: dt.date) -> tuple[str, dict[str, Any]]:
-    """The code of a lesson and the content that its draft begins with; without a code, of the next one.
+    """A lesson's code and the first content of its draft; without a code, those of the next lesson.
 
-    Raises: LessonError where the student is in no course, it has no such lesson, or none is next.
+    Raises: LessonError if the student is in no course, it has no such lesson, or no lesson is next.
     """
     stands = progress.standing(student, on)
     if stands is None:

@@ -1,4 +1,4 @@
-"""Drafts of lesson records: made once, changed until they are signed, with what is worth a second look."""
+"""Drafts of lesson records: create, change, and check for warnings."""
 
 import datetime as dt
 import difflib
@@ -29,9 +29,9 @@ from training.services.lessons.lesson_content import Content, LessonError
 from training.services.lessons.lesson_overlaps import overlaps
 from training.sql import Place, Statement
 
-#: Typed and computed times further apart than this are worth a look: common practice, logbooks have tenths.
+#: A larger difference between typed and computed times is a warning: common practice, logbooks have tenths.
 TOLERANCE = 6 * MINUTE
-#: Logbooks have tenths of an hour: a time that is read from the clock may be logged as the next tenth.
+#: Logbooks have tenths of an hour: a time from the clock may be rounded up to the next tenth.
 _TENTH = 6 * MINUTE
 
 
@@ -41,7 +41,7 @@ class AlreadySigned(Conflict):
 
 @dataclass(frozen=True, slots=True)
 class Computed:
-    """What follows from times and route, to show beside what was typed; None if the entry has too little."""
+    """Calculated from times and route, to show beside what was typed; None if the entry has too little."""
 
     night: int | None
     distance: float | None
@@ -91,8 +91,10 @@ _WAITING = Statement(
 
 
 def waiting(student: Student) -> tuple[int, int]:
-    """How many lessons wait for the student's own signature, and how many that were flown for the
-    instructor's. One query."""
+    """How many lessons wait for the student's own signature, and how many flown ones for the instructor's.
+
+    One query.
+    """
     [found] = _WAITING.rows(student=student.pk) or [(0, 0)]
     return found
 
@@ -110,7 +112,7 @@ def _of(student: Student) -> QuerySet[LessonRecord]:
 
 
 def may_write(by: User, student: Student, on: dt.date) -> bool:
-    """Whether somebody may write and sign lessons of a student: an instructor who may write the record."""
+    """Whether a user may write and sign lessons of a student: an instructor who may write the record."""
     teaches = access.schools(by, access.INSTRUCT).filter(pk=student.school_id)
     return teaches.exists() and access.may(by, access.WRITE, student, on=on)
 
@@ -127,13 +129,13 @@ def create(
     corrects: LessonRecord | None = None,
     reason: str = "",
 ) -> LessonRecord:
-    """Make the draft of a lesson record; the same sent again gives the one there is.
+    """Create the draft of a lesson record. Sending the same again returns the first one.
 
-    It is of the version of the course in which the student is enrolled on the lesson's day, a correction of
-    that of the lesson it corrects. Without ``content`` the draft holds what is planned: the items of the
-    lesson, or of the one that comes next where none is named, and those carried over; none of them graded.
+    It belongs to the version of the course in which the student is enrolled on the lesson's day; a correction
+    to that of the lesson it corrects. Without ``content`` the draft has the planned items, ungraded: those of
+    the lesson, by default of the next one, and those carried over.
 
-    Raises:  LessonError with every fault; NotAllowed; Conflict where other content has the id.
+    Raises: LessonError with every error; NotAllowed; Conflict if other content has the id.
     Effects: one transaction; the access is logged.
     """
     if content is None:
@@ -157,7 +159,7 @@ def create(
             elif there.student_id != student.pk or not _is_again(there, made, lesson, found):
                 raise Conflict(_TAKEN)
     except IntegrityError:
-        # The id went to another student's lesson at the same moment.
+        # Another student's lesson took the id at the same moment.
         raise Conflict(_TAKEN) from None
     return _of(student).get(pk=id)
 
@@ -170,14 +172,14 @@ def _hash(record: LessonRecord, lesson: str, content: Content) -> str:
 
 
 def _is_again(there: LessonRecord, made: LessonRecord, lesson: str, content: Content) -> bool:
-    """Whether a draft was first sent as it is now, in the course of now or in that of then."""
+    """Whether a draft was first sent as it is now, in today's course or that of its creation."""
     first, now = there.first_hash, made.first_hash
     made.course_version = there.course_version
     return first in (now, _hash(made, lesson, content))
 
 
 def _check_lesson(lesson: str, version: CourseVersion | None) -> None:
-    """Raises: LessonError where the course has no such lesson."""
+    """Raises: LessonError if the course has no such lesson."""
     if version is None or not lesson:
         return
     known = [each.code for each in outlines.published(version).lessons]
@@ -200,9 +202,9 @@ def change(
     at: dt.datetime,
     via: str,
 ) -> LessonRecord:
-    """Put other content in a draft. ``version`` is the one the change starts from; None takes any.
+    """Replace the content of a draft. ``version`` is the one the change is based on; None allows any.
 
-    Raises:  LessonError; NotAllowed; AlreadySigned; Changed.
+    Raises: LessonError; NotAllowed; AlreadySigned; Changed.
     Effects: one transaction; the access is logged.
     """
     found = lesson_content.read(content)
@@ -225,7 +227,7 @@ def change(
 
 
 def proves(record: LessonRecord, held: engine.Record | None = None) -> list[engine.ItemGrade]:
-    """What a lesson's grades prove to the rules; for a draft, as if it were signed now.
+    """The rules' items that a lesson's grades prove; for a draft, as if it were signed now.
 
     ``held`` is the student's record if the caller has it.
     """
@@ -245,7 +247,8 @@ def proves(record: LessonRecord, held: engine.Record | None = None) -> list[engi
 
 
 def _locked(student: Student, by: User, at: dt.datetime) -> Student:
-    """The student, locked first by everyone who writes the record, so that all take their locks in one order.
+    """The student, locked first by everyone who writes the record, so that locks are always taken in one
+    order.
 
     Raises: NotAllowed.
     """
@@ -265,11 +268,8 @@ def _write(record: LessonRecord, lesson: str, content: Content, by: User, at: dt
     record.warnings = warnings(record, content, by)
 
 
-# What is worth a second look
-
-
 def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str, str]]:
-    """What looks odd in a lesson record, each with its kind, its place and a sentence; nothing is refused."""
+    """Warnings about a lesson record: kind, place and sentence. Nothing is refused."""
     found: list[dict[str, str]] = []
     if content.flight is not None:
         taxi = record.student.school.taxi_allowance_minutes * MINUTE
@@ -285,13 +285,13 @@ def warnings(record: LessonRecord, content: Content, by: User) -> list[dict[str,
 
 
 def hints(record: LessonRecord) -> list[lesson_hints.Hint]:
-    """Measured values beside their standards: of a signed lesson as they were at the sign-off."""
+    """Measured values compared with their standards; for a signed lesson as of the sign-off."""
     signed = getattr(record, "sign_off", None)
     return signed.hints if signed else lesson_hints.hints(record.content, lesson_hints.outline_of(record))
 
 
 def computed(flight: engine.Flight | None) -> Computed:
-    """Night time and route length, computed."""
+    """Night time and route length, calculated."""
     if flight is None:
         return Computed(None, None)
     legs = list(zip(flight.route, flight.route[1:], strict=False))
@@ -300,8 +300,10 @@ def computed(flight: engine.Flight | None) -> Computed:
 
 
 def clocked(flight: engine.Flight) -> int | None:
-    """The time on the clock in microseconds: from first movement to rest (14 CFR 1.1), else from takeoff to
-    landing; None where neither is known."""
+    """The clock time in microseconds: from first movement to rest (14 CFR 1.1), else from takeoff to landing.
+
+    None if neither is known.
+    """
     for first, last in ((flight.out, flight.in_), (flight.off, flight.on)):
         if first is not None and last is not None:
             return round((last - first).total_seconds() * 1_000_000)
@@ -309,7 +311,7 @@ def clocked(flight: engine.Flight) -> int | None:
 
 
 def _beyond_the_clock(flight: engine.Flight, taxi: int) -> str | None:
-    """Why more is logged than the clock gives, ``taxi`` being allowed for beside takeoff to landing."""
+    """A warning if more is logged than the clock allows, with ``taxi`` added to takeoff to landing."""
     clock, total = clocked(flight), flight.times.get("total")
     if clock is None or total is None:
         return None

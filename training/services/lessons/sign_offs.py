@@ -1,4 +1,4 @@
-"""Signing a lesson record, acknowledging it, correcting it: one transaction each, with its seal."""
+"""Signs, acknowledges and corrects lesson records: one transaction and one ledger entry each."""
 
 import datetime as dt
 import uuid
@@ -33,12 +33,12 @@ from training.services.signing import seals
 from training.sql import Change, Place, Statement
 
 LESSON = "lesson record of that id"
-#: How far a clock that says when a sign-off was performed may run ahead of this server's: common practice.
+#: How far the clock of a sign-off may be ahead of this server's: common practice.
 CLOCK_DRIFT = dt.timedelta(minutes=5)
 
 
 class NotAuthorised(NotAllowed):
-    """The signer is not an authorized instructor for it; ``faults`` say why, with their citations."""
+    """The signer may not sign this lesson; ``faults`` have the reasons and citations."""
 
     def __init__(self, reasons: list[Refusal]):
         faults = [each.fault() for each in reasons]
@@ -60,14 +60,14 @@ def sign_off(
     via: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> SignOff:
-    """Sign a lesson record: seal it, and put its entries on the student's record.
+    """Sign a lesson record, and add its entries to the student's record.
 
     ``content_hash`` is of the content that the instructor read. ``performed_at`` is when they signed, by
     default ``at``; a time ahead by at most ``CLOCK_DRIFT`` becomes ``at``. The entries are on record from
-    ``at``. Signing again returns the first sign-off. ``confirmed``, how ``by`` re-authenticated, is sealed.
+    ``at``. Signing again returns the first sign-off. ``confirmed``, how ``by`` re-authenticated, is stored.
 
-    Raises:  NotFound; NotAuthorised; LessonError if there is nothing to sign yet; NotAsRead if the draft
-             changed; Conflict if it was signed or corrected already, or if another entry has one of its ids.
+    Raises: NotFound; NotAuthorised; LessonError if there is nothing to sign yet; NotAsRead if the draft
+            changed; Conflict if it was signed or corrected already, or if another entry has one of its ids.
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
              that it replaces. The student gets a notice.
     """
@@ -110,7 +110,7 @@ def _seal(
     signed_at: dt.datetime,
     confirmed: Mapping[str, Any] | None,
 ) -> SignOff:
-    """Seal a checked lesson record, and put its entries on record."""
+    """Sign a checked lesson record, and add its entries to the record."""
     student = lesson.student
     signature = signing_authority.signature(by, student)
     assert signature is not None
@@ -155,7 +155,7 @@ def _seal(
 
 
 def _sealed(signed: SignOff, content: Content, signature: engine.Instructor) -> dict[str, Any]:
-    """What the ledger's entry says."""
+    """The body of the ledger entry."""
     lesson = signed.lesson
     return {
         "lesson_record": str(lesson.pk),
@@ -271,7 +271,7 @@ def _state() -> tuple[models.QuerySet[LessonRecord], dict[str, Any]]:
     return LessonRecord.objects.filter(pk=Place("lesson", models.UUIDField())), changes
 
 
-#: The lesson record and its student, locked, with the key of its aircraft in the school's list as ``craft``.
+#: The lesson record and its student, locked; ``craft`` is the primary key of the school's aircraft.
 _LESSON = Statement(_lesson)
 _VERSION = Statement(_version)
 _STATE = Change(_state)
@@ -339,7 +339,7 @@ def _check_uncorrected(lesson: LessonRecord) -> None:
 def _put_in_place_of(
     replaced: LessonRecord, lesson: LessonRecord, student: Student, by: User, index: int, at: dt.datetime
 ) -> None:
-    """Seal the correction, and retire the entries of the lesson that it replaces."""
+    """Sign the correction, and retire the entries of the lesson that it replaces."""
     old = SignOff.objects.get(lesson=replaced)
     body = {
         "lesson_record": str(replaced.pk),
@@ -372,11 +372,11 @@ def _entries(
     at: dt.datetime,
     craft: int | None,
 ) -> list[Any]:
-    """The rows of the lesson's entries in the student's record; ``craft`` is the key of the aircraft."""
+    """The rows of the lesson's entries in the student's record; ``craft`` is the aircraft's primary key."""
     found = []
     for name, entries in content.entries(lesson.prefix, signature).items():
         columns: dict[str, Any] = {"aircraft_id": craft} if name == "flights" else {}
-        # A list's entries have one instructor, or none.
+        # All entries of a list have the same instructor, or none.
         if any(getattr(entry, "instructor", None) is not None for entry in entries):
             columns["instructor_user"] = by
         found += record.rows(lesson.student, name, entries, at=at, sealed=True, **columns)

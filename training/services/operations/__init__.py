@@ -1,1 +1,1 @@
-"""What an operator needs: backup, checks, rights, figures, and the demo school."""
+"""For operators: backup, checks, database rights, metrics, and the demo school."""

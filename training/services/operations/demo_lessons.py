@@ -46,7 +46,7 @@ _NAMESPACE = uuid.UUID("0e0b7f52-30a4-5f6b-8c39-6f0d4e1f9a27")
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """One lesson record to be made. ``content`` is None for what comes next; ``at`` is when it is written."""
+    """A lesson record to create. ``content`` is None for the next lesson; ``at`` is when it is written."""
 
     id: uuid.UUID
     lesson: str

@@ -1,7 +1,7 @@
 """Whether the background jobs still run: each run leaves a heartbeat, and three missed ones are reported.
 
-With Celery and without, whoever runs the sweep leaves it: a heartbeat says that the work was done, not that
-a process is up.
+Whoever runs the sweep leaves it, with Celery or without: a heartbeat says that the work was done, not that a
+process is up.
 """
 
 import datetime as dt
@@ -11,15 +11,15 @@ from dataclasses import dataclass
 from training.models import Heartbeat
 
 SWEEP = "sweep"
-#: What must leave a heartbeat, and how often.
+#: The jobs with heartbeats, and how often they run.
 EVERY: Mapping[str, dt.timedelta] = {SWEEP: dt.timedelta(minutes=1)}
-#: So many may be missed before it is called late: one is a restart, two a slow minute.
+#: Missed heartbeats before a job is late: one is a restart, two a slow minute.
 MISSED = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Late:
-    """A job that missed its heartbeats. ``last`` is None where it never ran."""
+    """A job that missed its heartbeats. ``last`` is None if it never ran."""
 
     name: str
     last: dt.datetime | None
@@ -28,7 +28,7 @@ class Late:
 def mark(name: str, at: dt.datetime) -> None:
     """Record that a job was done at an instant. One statement.
 
-    An instant before the last one replaces it too: a clock that once ran ahead must not make a dead job look
+    An earlier instant replaces a later one too: a clock that once ran ahead must not make a dead job look
     alive.
 
     Raises: ValueError for a name that is not in ``EVERY``.
@@ -41,15 +41,15 @@ def mark(name: str, at: dt.datetime) -> None:
 
 
 def lags(at: dt.datetime) -> dict[str, float | None]:
-    """Seconds since each job's last heartbeat; None where it never ran. One query."""
+    """Seconds since each job's last heartbeat; None if it never ran. One query."""
     seen = dict(Heartbeat.objects.values_list("name", "at"))
     return {name: (at - seen[name]).total_seconds() if name in seen else None for name in EVERY}
 
 
 def late(at: dt.datetime) -> list[Late]:
-    """The jobs that never ran, or have missed three heartbeats at that instant. One query.
+    """The jobs that never ran, or missed three heartbeats at that instant. One query.
 
-    A heartbeat as far in the future is as bad: two clocks disagree, and it would hide every missed one.
+    A heartbeat equally far in the future is as bad: two clocks disagree, and it would hide missed ones.
     """
     found = []
     for name, lag in lags(at).items():

@@ -1,4 +1,4 @@
-"""Looks over a whole database, as after a restore: is it guarded, and does what is signed fit its ledger."""
+"""Inspects a whole database, as after a restore: triggers, ledger, and signed rows against the ledger."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -26,7 +26,7 @@ _COUNTED = {
 
 @dataclass(slots=True)
 class Found:
-    """What an inspection found: figures to show, errors, and ``cautions``."""
+    """The result of an inspection: numbers to show, errors, and ``cautions``."""
 
     figures: list[str] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
@@ -34,7 +34,7 @@ class Found:
 
 
 def look() -> Found:
-    """Read everything that is signed and hold it against the ledger; time grows with what is there."""
+    """Compare everything that is signed with the ledger; slower with more data."""
     found = Found()
     if newer := readiness.unknown_migrations():
         found.faults.append(

@@ -1,4 +1,4 @@
-"""Figures about the work itself, for an operator's monitoring: counted in the database when asked for.
+"""Metrics of the work itself for an operator's monitoring, queried from the database on request.
 
 A module adds its own::
 
@@ -6,7 +6,7 @@ A module adds its own::
     def _by_state(at: dt.datetime) -> dict[str, float]:
         return {"due": ..., "sent": ..., "failed": ...}
 
-A label's values are few and name nobody: a state, a school's number, never a person.
+A label has few values, and none identifies a person: a state, a school's number.
 """
 
 import datetime as dt
@@ -28,7 +28,7 @@ Read = Callable[[dt.datetime], float | Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A gauge: ``read`` gives one number, or where there is a ``label`` one for each of its values."""
+    """A gauge: ``read`` returns one number, or with a ``label`` one for each of its values."""
 
     name: str
     help: str
@@ -36,14 +36,14 @@ class Figure:
     read: Read
 
 
-#: Every figure by name.
+#: Every metric by name.
 FIGURES: dict[str, Figure] = {}
 
 
 def figure(name: str, help: str, *, label: str = "") -> Callable[[Read], Read]:
-    """Add a figure; the name is what monitoring shows after ``training_``.
+    """Add a metric; monitoring shows the name after ``training_``.
 
-    Raises: ValueError for a name that is there already or that monitoring could not take.
+    Raises: ValueError for a name that exists or is invalid.
     """
     for word in (name, label) if label else (name,):
         if not re.fullmatch(r"[a-z][a-z0-9_]*", word):

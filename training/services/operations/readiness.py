@@ -1,4 +1,4 @@
-"""Whether this copy can be worked with: the database answers, is up to date and guarded, the sweep runs."""
+"""Whether this instance is ready: the database answers, is migrated and guarded, and the jobs run."""
 
 import datetime as dt
 from collections.abc import Callable
@@ -23,17 +23,17 @@ class Check:
 
 
 def look(at: dt.datetime) -> list[Check]:
-    """Every check, in order; where the database does not answer, the rest is left out.
+    """Every check, in order; if the database does not answer, the others are left out.
 
-    Redis is not checked: without it nothing is lost, and a sweep that stops running misses its heartbeats.
-    About eight queries.
+    Redis is not checked: without it nothing is lost, and a sweep that stops misses its heartbeats. About
+    eight queries.
     """
     found: list[Check] = []
     for name, check in _CHECKS.items():
         try:
             found.append(Check(name, check(at)))
         except DatabaseError as fault:
-            connection.close()  # a broken one is not kept for the next request
+            connection.close()  # do not keep a broken connection for the next request
             found.append(Check(name, f"the database does not answer ({type(fault).__name__})"))
             break
     return found
@@ -47,9 +47,9 @@ def _database(at: dt.datetime) -> str:
 
 @cache
 def _known_migrations() -> frozenset[tuple[str, str]]:
-    """Those of this program; read from the disk once, for they do not change while it runs.
+    """The migrations of this program, read from disk once.
 
-    A squashed migration and those that it replaces are all among them: Django marks both as applied.
+    Squashed migrations and those that they replace are all included: Django marks both as applied.
     """
     return frozenset(MigrationLoader(None).disk_migrations)
 

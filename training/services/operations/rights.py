@@ -1,7 +1,7 @@
-"""The rights of the role that web server and worker use on PostgreSQL: what the work needs, and no more.
+"""The rights of the PostgreSQL role for web server and worker: what they need, and no more.
 
-It owns nothing, so it can neither switch a trigger off nor empty a table. Migrations, the demo and a restore
-are the owner's.
+It owns nothing, so it can neither disable a trigger nor empty a table. Migrations, the demo and a restore
+need the owner.
 """
 
 import re
@@ -15,7 +15,7 @@ from training import models
 from training.triggers import ledger as guards
 from training.triggers import sealing
 
-#: Rows that are written and read, never changed or taken away.
+#: Tables whose rows are written and read, never changed or deleted.
 WRITTEN_ONCE = (
     models.AccessLog,
     models.AircraftCheck,
@@ -25,7 +25,7 @@ WRITTEN_ONCE = (
     models.SchoolChange,
     models.SpentNonce,
 )
-#: Rows that may change (an entry is retired, a draft signed) and are never taken away.
+#: Tables whose rows may change (an entry is retired, a draft signed) and are never deleted.
 STAYS = (
     *models.ENTRIES,
     models.Landing,
@@ -41,13 +41,13 @@ STAYS = (
 
 
 class RightsError(ValueError):
-    """The rights cannot be given; the message says why and what to do."""
+    """The rights cannot be granted; the message says why and what to do."""
 
 
 def statements(role: str) -> list[str]:
-    """What gives a role its rights; run as the owner of the tables, after every migration that adds one.
+    """The statements that grant a role its rights; for the owner of the tables, after each migration.
 
-    Raises: RightsError for what is no plain name of a role.
+    Raises: RightsError for an invalid role name.
     """
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,62}", role):
         raise RightsError(f"{role!r} is not a role name: use letters, digits and underscores, up to 63")
@@ -69,9 +69,9 @@ def statements(role: str) -> list[str]:
 
 
 def give(role: str) -> int:
-    """Give the role its rights, all or none; returns how many statements that took.
+    """Grant the role its rights, all or none; returns the number of statements.
 
-    Raises: RightsError on a database without roles, for a role that is not there, or that could do anything.
+    Raises: RightsError on a database without roles, for a role that does not exist or has every right.
     """
     wanted = statements(role)
     if connection.vendor != "postgresql":

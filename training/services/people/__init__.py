@@ -1,1 +1,1 @@
-"""The people of a school: accounts, roles, enrolments."""
+"""The people of a school: accounts, roles, enrollments."""

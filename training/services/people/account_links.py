@@ -1,4 +1,4 @@
-"""The mail with which the owner of an account sets its password; nobody else ever knows it."""
+"""The e-mail with which the owner of an account sets its password; nobody else ever knows it."""
 
 from dataclasses import dataclass
 from typing import Any

@@ -1,4 +1,4 @@
-"""Who is enrolled in which version of a course, and the move to a newer one."""
+"""Enrollments in versions of courses, and moves to a newer version."""
 
 import datetime as dt
 import uuid
@@ -22,14 +22,14 @@ from training.services.signing import seals
 
 
 class EnrolmentError(InputError):
-    """An enrolment is not possible as it was sent."""
+    """The enrollment is not possible."""
 
     what = "the enrolment"
 
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a move would do: the differences between the versions, and which grades carry over."""
+    """The result of a move: the differences between the versions, and which grades carry over."""
 
     old: CourseVersion
     new: CourseVersion
@@ -38,7 +38,7 @@ class Preview:
 
 
 def of(student: Student) -> QuerySet[Enrolment]:
-    """The enrolments of a student with their moves, the newest first. Two queries."""
+    """The enrollments of a student with their moves, newest first. Two queries."""
     return (
         Enrolment.objects.filter(student=student)
         .select_related("course_version__course")
@@ -53,9 +53,9 @@ def of(student: Student) -> QuerySet[Enrolment]:
 
 
 def version_of(student: Student, address: str, number: int | None) -> CourseVersion:
-    """A published version that the student's school may enrol in; without a number the newest.
+    """A published version that the student's school may use; without a number the newest.
 
-    ``address`` is a course's code, with ``@`` and the school's short name for a course of its own.
+    ``address`` is a course's code, with ``@`` and the short name for a school's own course.
 
     Raises: EnrolmentError.
     """
@@ -86,11 +86,11 @@ def enrol(
     at: dt.datetime,
     via: str,
 ) -> Enrolment:
-    """Enrol a student in a version of a course. An enrolment without a course that is in force takes it up.
+    """Enroll a student in a version of a course. A current enrollment without a course gets it.
 
-    The same sent again gives the one there is.
+    Sending the same again returns the existing one.
 
-    Raises: EnrolmentError; NotAllowed; Conflict where the student is in that course already.
+    Raises: EnrolmentError; NotAllowed; Conflict if the student is in that course already.
     """
     with transaction.atomic():
         whose = _locked(student, by, at)
@@ -126,7 +126,7 @@ def newer_versions(version: CourseVersion) -> list[CourseVersion]:
 
 
 def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
-    """What a move to a version of the same course would mean on a day. Raises: EnrolmentError."""
+    """The result of a move to a version of the same course on a day. Raises: EnrolmentError."""
     old = enrolment.course_version
     if old is None:
         raise EnrolmentError.at("enrolment", "has no course; enroll the student in one")
@@ -153,7 +153,7 @@ def preview(enrolment: Enrolment, number: int, on: dt.date) -> Preview:
 
 
 def move(enrolment: Enrolment, number: int, *, by: User, at: dt.datetime, via: str) -> CourseMove:
-    """Move an enrolment to a newer version, and seal what was carried over. Again, it gives the move made.
+    """Move an enrollment to a newer version, and sign what carried over. Repeated, it returns the same move.
 
     Raises: EnrolmentError; NotAllowed.
     """
@@ -198,7 +198,7 @@ def move(enrolment: Enrolment, number: int, *, by: User, at: dt.datetime, via: s
 
 
 def end(enrolment: Enrolment, *, on: dt.date, by: User, at: dt.datetime, via: str) -> Enrolment:
-    """Give an enrolment its last day. Raises: EnrolmentError; NotAllowed."""
+    """Set the last day of an enrollment. Raises: EnrolmentError; NotAllowed."""
     with transaction.atomic():
         student = _locked(enrolment.student, by, at)
         held = Enrolment.objects.select_for_update(of=("self",), no_key=True).get(pk=enrolment.pk)

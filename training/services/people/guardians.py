@@ -1,6 +1,7 @@
-"""A minor's guardians whom the school may write to: consent put on record and taken back, never erased.
+"""A minor's guardians with consent: recorded and withdrawn, never erased.
 
-An administrator gives a guardian an account, which reads the student's record while the consent holds.
+An administrator can give a guardian an account, which reads the student's record while the consent is in
+force.
 """
 
 import datetime as dt
@@ -124,7 +125,7 @@ def listed(student: Student) -> list[Guardian]:
 
 
 def caution(student: Student, on: dt.date) -> str:
-    """Why nothing goes to any guardian of the student on a day; empty where it does."""
+    """Why no guardian of the student gets e-mail on a day; empty if they do."""
     if student.birth_date is None:
         return "The birth date is not on record, so nothing is sent to a guardian."
     if calendar.age(student.birth_date, on) >= student.school.of_age_at:

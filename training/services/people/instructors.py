@@ -1,4 +1,4 @@
-"""Who may see an instructor's own record, and the log of who did."""
+"""Access to an instructor's own record, and its log."""
 
 import datetime as dt
 
@@ -25,7 +25,7 @@ def seen(user: User) -> QuerySet[Role]:
 def own_record(user: User, role: int, *, on: dt.date | None, at: dt.datetime, via: str) -> reports.OwnRecord:
     """An instructor's own record as of a day, by default today at the school.
 
-    Raises: NotFound, whether there is none or the user may not know of it.
+    Raises: NotFound, whether there is none or the user must not know of it.
     Effects: the reading is logged for each student in it.
     """
     found = find(seen(user), "instructor of that id", pk=role)

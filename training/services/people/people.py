@@ -1,4 +1,4 @@
-"""The people of a school: what each is there, who teaches whom. Changed by its administrators alone.
+"""The people of a school: roles and assignments. Only its administrators change them.
 
 Each change is kept (``PeopleChange``). Nobody types another's password, and nobody gets a role at a school
 by an address alone: the owner of the address accepts an invitation.
@@ -53,7 +53,7 @@ _OF_ROLES = (
 
 
 class PeopleError(InputError):
-    """What was sent about a person cannot be kept."""
+    """Invalid details of a person."""
 
     what = "the person"
 
@@ -62,7 +62,7 @@ class PeopleError(InputError):
 class Added:
     """The person, or the invitation that waits for its answer; the student.
 
-    ``created`` is false where it was so already.
+    ``created`` is false if the role existed.
     """
 
     user: User | None
@@ -160,7 +160,7 @@ def invite(
 
 
 def _give_role(school: School, user: User, kind: str, held: Mapping[str, Any]) -> None:
-    """Raises: Conflict where the account is closed, or holds the role already."""
+    """Raises: Conflict if the account is closed, or has the role already."""
     if not user.is_active:
         raise Conflict(f"The account of {user.email} is closed. Ask the server's operator to open it again.")
     if Role.objects.filter(school=school, user=user, role=kind).exists():
@@ -169,7 +169,7 @@ def _give_role(school: School, user: User, kind: str, held: Mapping[str, Any]) -
 
 
 def _student(school: School, user: User | None, at: dt.datetime, said: Mapping[str, Any]) -> Student:
-    """The record of an account, which a role that was ended and is given again takes up; else a new one."""
+    """The record of an account, which a role given again takes up; else a new one."""
     if user is not None and (there := Student.objects.filter(school=school, user=user).first()) is not None:
         return there
     student = Student.objects.create(school=school, user=user, recorded_at=at, **said)
@@ -185,7 +185,7 @@ def _already(
     kept: Mapping[str, Any],
     said: Mapping[str, Any],
 ) -> Added | None:
-    """What was added before, where the very same is sent again. Raises: Conflict where it was another."""
+    """What was added before, if exactly the same is sent again. Raises: Conflict otherwise."""
     if kind == Role.Kind.STUDENT and ref is not None:
         with row_scope.every_school():
             student = Student.objects.filter(ref=ref).select_related("user").first()
@@ -209,7 +209,7 @@ def _already(
 
 @transaction.atomic
 def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) -> Role:
-    """Change what an instructor's role holds: certificate, its kind, last day of recent experience, ratings.
+    """Change what an instructor's role holds: certificate, its kind, recent experience, ratings.
 
     Raises: NotAllowed; PeopleError.
     """
@@ -260,16 +260,16 @@ def end(role: Role, *, by: User, at: dt.datetime) -> None:
 
 
 def was_ended(role: int, by: User) -> bool:
-    """Whether there was a role of that key at a school that a user administers, and it was ended."""
+    """Whether there was a role of that key at a school that a user administers, and it ended."""
     ended = PeopleChange.objects.filter(what__endswith=" ended", before__id=role)
     return ended.filter(school__in=access.schools(by)).exists()
 
 
 @transaction.atomic
 def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at: dt.datetime) -> Assignment:
-    """Let an instructor of the school teach a student, and see the record, from a day on.
+    """Assign an instructor of the school to a student from a day on, with access to the record.
 
-    Raises: NotAllowed; PeopleError where that is no instructor there; Conflict where it is so already.
+    Raises: NotAllowed; PeopleError if the user is not an instructor there; Conflict if already assigned.
     """
     school = access.locked_school(by, "change people", student.school.slug)
     if not Role.objects.filter(school=school, user=instructor, role=Role.Kind.INSTRUCTOR).exists():
@@ -285,9 +285,9 @@ def assign(student: Student, instructor: User, *, starts: dt.date, by: User, at:
 
 @transaction.atomic
 def end_assignment(assignment: Assignment, *, by: User, at: dt.datetime) -> Assignment:
-    """Let an assignment end with yesterday, so that the record is closed to the instructor now.
+    """End an assignment yesterday, so that the instructor loses access now.
 
-    One that began today is taken back: it had no day. Raises: NotAllowed.
+    One that began today is deleted, because it had no day. Raises: NotAllowed.
     """
     access.locked_school(by, "change people", assignment.school.slug)
     found = Assignment.objects.select_for_update(of=("self",), no_key=True).select_related(

@@ -1,4 +1,4 @@
-"""What an account asks for besides the password: of a program, and taken away where all of it is lost."""
+"""Second factors: checked for programs, and removed after all of them were lost."""
 
 import datetime as dt
 import logging
@@ -27,11 +27,11 @@ log = logging.getLogger(__name__)
 
 
 class NotGiven(Exception):
-    """The password alone was sent, or a code that is not good; the message says what to send."""
+    """Only the password was sent, or a wrong code; the message says what to send."""
 
 
 class TooMany(Exception):
-    """Too many codes were tried for this account."""
+    """Too many attempts at a code for this account."""
 
 
 def missing(user: User) -> bool:
@@ -61,10 +61,10 @@ def _has_one(user: User) -> bool:
 
 
 def check(request: HttpRequest, user: User, code: str | None) -> None:
-    """Make sure of the second factor of a user whose password was right; nothing where none is set up.
+    """Check the second factor of a user whose password was right; nothing if none is set up.
 
-    A passkey is asked for on a page alone; here its owner gives a recovery code. A code is good once. Tries
-    are counted for the account, together with those on the pages.
+    Passkeys work on pages only; here their owner sends a recovery code. Each code works once. Attempts are
+    counted for the account, together with those on the pages.
 
     Raises: NotGiven; TooMany.
     """
@@ -94,7 +94,7 @@ def check(request: HttpRequest, user: User, code: str | None) -> None:
 
 
 class RemovalError(InputError):
-    """What was sent does not say why."""
+    """No reason was given."""
 
     what = "the removal"
 
@@ -110,12 +110,12 @@ class Removed:
 
 
 def of(user: User) -> Counter[str]:
-    """How many passkeys (webauthn), authenticator apps (totp) and sets of recovery codes an account has."""
+    """How many passkeys (webauthn), authenticator apps (totp) and sets of recovery codes there are."""
     return Counter(Authenticator.objects.filter(user=user).values_list("type", flat=True))
 
 
 def schools_of(user: User) -> set[int]:
-    """The keys of the schools that a person has to do with, in whatever way. Three queries."""
+    """The primary keys of a person's schools, whatever the relation. Three queries."""
     with row_scope.every_school():
         return {
             *Role.objects.filter(user=user).values_list("school_id", flat=True),
@@ -125,10 +125,10 @@ def schools_of(user: User) -> set[int]:
 
 
 def whoever_may_not(user: User, by: User) -> str:
-    """Why an administrator may not take away another's second factor; empty where that may be.
+    """Why an administrator may not remove another person's second factors; empty if they may.
 
-    An account opens all that its owner may see: where that is more than one school's, or the whole server,
-    no one school's administrator makes it easier to open.
+    An account opens everything its owner may see. If that is more than one school's data, or the whole
+    server, no single school's administrator may make it easier to open.
     """
     if user.pk == by.pk:
         return _("Change your own passkeys and codes on the page Security.")
@@ -144,10 +144,10 @@ def whoever_may_not(user: User, by: User) -> str:
 
 
 def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Removed:
-    """Take every passkey, authenticator app and recovery code from somebody who lost them, and end sessions.
+    """Remove every passkey, authenticator app and recovery code of someone who lost them, and end sessions.
 
-    The password stays, and opens the account alone from then on. What a passkey signed can be checked for
-    ever: its public key was sealed with it. ``by`` is None for the server's command line.
+    The password stays, and opens the account alone from then on. What a passkey signed can still be verified:
+    its public key is in the ledger. ``by`` is None for the server's command line.
 
     Raises:  NotAllowed; RemovalError where no reason is given; Conflict where there is nothing to take.
     Effects: one transaction, kept as a change about people at each of the person's schools, with the mail.

@@ -1,1 +1,1 @@
-"""A student's whole record: read, replaced, vouched for, proved, erased."""
+"""A student's whole record: read, replaced, attested, proved, erased."""

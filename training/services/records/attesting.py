@@ -1,7 +1,7 @@
-"""Entries that a named person vouches for: entered from a document that this person saw, or compared with it.
+"""Attests claimed entries: a named person entered them from a document, or compared them with it.
 
-Who attests says which document it was, and confirms it once more. It never makes an entry look signed: the
-signature of an instructor of this school is given here by that instructor, and attested by nobody else.
+The person says which document it was, and re-authenticates. Attesting never makes an entry look signed: only
+the school's own instructor gives a signature of theirs, and nobody else attests it.
 """
 
 import datetime as dt
@@ -24,31 +24,31 @@ from training.services.signing import seals
 from training.services.signing.reauthentication import Act, content_of
 
 MOST_TEXT = 500
-#: As many entries are attested at once.
+#: The most entries in one call.
 MOST_ENTRIES = 1_000
-#: Lists whose entries an instructor signs: nobody attests another instructor's signature of the same school.
+#: Lists whose entries instructors sign: nobody attests a signature of another instructor of the school.
 _SIGNED = ("endorsements", "tests")
 
 
 class NotAttested(InputError):
-    """Something cannot be attested; every error with its place. Nothing was written."""
+    """Some entries cannot be attested; every error with its place. Nothing was written."""
 
     what = "the attestation"
 
 
 def saw_of(text: str) -> str:
-    """Which document was seen, without blanks around it. Raises: NotAttested."""
+    """The document that was seen, stripped. Raises: NotAttested."""
     return texts.needed(NotAttested, "saw", text, "write which document you saw", MOST_TEXT)
 
 
 def act(student: Student, entry: str, sent: Mapping[str, Any], saw: str) -> Act:
-    """What is confirmed where one entry is put on record and attested. Raises: ValueError."""
+    """What the user signs to add and attest one entry. Raises: ValueError."""
     _, digest = content_of({"saw": saw, "sent": sent_hash(sent)})
     return Act(record_changes.ADDED, str(student.ref), entry, digest)
 
 
 def act_on_record(student: Student, entries: Iterable[tuple[str, str]], saw: str) -> Act:
-    """What is confirmed where entries on record are attested, in the order in which they are named."""
+    """What the user signs to attest entries on record, in the order in which they are named."""
     listed = [{"part": part, "id": entry} for part, entry in entries]
     _, digest = content_of({"entries": listed, "saw": saw})
     return Act(record_changes.ATTESTED, str(student.ref), record_changes.WHOLE, digest)
@@ -57,10 +57,10 @@ def act_on_record(student: Student, entries: Iterable[tuple[str, str]], saw: str
 def check(student: Student, part: str, entry: engine.Entry, by: User, place: str = "") -> None:
     """Whether ``by`` may attest an entry. Up to four queries.
 
-    An endorsement in the name of an instructor of this school is given here by that instructor, or counts for
-    nothing: ``by`` attests not even the own.
+    An endorsement in the name of an instructor of this school must be given here by that instructor: nobody
+    attests it, not even that instructor.
 
-    Raises: NotAttested where it is signed by another instructor of this school, or is the person's own.
+    Raises: NotAttested if another instructor of this school signed it, or if it is the user's own.
     """
     if student.user_id is not None and student.user_id == by.pk:
         raise NotAttested.at(place, "is on your own record; someone else must attest it")
@@ -90,12 +90,12 @@ def attest(
 ) -> list[Moved]:
     """Attest claimed entries, each by its list and id; returns those that were attested.
 
-    Entries that someone vouches for already are passed over, so that the call can be repeated. ``sent``: the
-    entry as it was sent, if it was sent with the call.
+    Entries that are attested or signed already are skipped, so that the call can be repeated. ``sent``: the
+    entry as sent, if it was sent with the call.
 
     Raises: NotAttested with every error; NotAllowed.
-    Effects: one transaction, with the student's row locked; sealed; the access is logged. Each entry is on
-             record anew from ``at`` on; before that it was a claim.
+    Effects: one transaction, with the student's row locked; signed into the ledger; the access is logged.
+             Each entry is attested from ``at`` on; before that it was a claim.
     """
     access.require(by, "write a record", student, on=at.date())
     saw = saw_of(saw)
@@ -113,7 +113,7 @@ def attest(
 
 
 def _claims(student: Student, entries: Sequence[tuple[str, str]], by: User) -> list[tuple[str, engine.Entry]]:
-    """Those of the entries that are only claimed. Raises: NotAttested with every error."""
+    """The claimed ones among the entries. Raises: NotAttested with every error."""
     known, faults, wanted = record.of(student), Errors(), []
     for number, (part, name) in enumerate(dict.fromkeys(entries)):
         place = f"entries[{number}]"
@@ -150,9 +150,9 @@ def seal(
     confirmed: Mapping[str, Any] | None,
     sent: object = None,
 ) -> int:
-    """Seal what was put on record, and who vouches for it; returns its place in the ledger.
+    """Sign the added entries with their provenance; returns the place in the ledger.
 
-    ``entries``: those that were named, which a passkey's signature is over (``act_on_record``).
+    ``entries``: those that were named, which a passkey's signature covers (``act_on_record``).
     """
     body: dict[str, Any] = {
         "added": [each.as_json() for each in added],

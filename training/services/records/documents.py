@@ -1,6 +1,6 @@
-"""Papers a student showed and tests taken, put on record one at a time, and how long each is good for what.
+"""Adds documents and tests to a record one at a time, and says what each is good for and how long.
 
-Of proof of identity or citizenship the record says what was shown and when, never a copy of it.
+For proof of identity or citizenship the record says what was shown and when, and never has a copy.
 """
 
 from __future__ import annotations
@@ -31,24 +31,24 @@ from training.services import access
 from training.services.errors import Conflict
 from training.services.records import attesting, record_changes
 
-#: Proof of identity and citizenship that somebody of the school saw (49 CFR 1552).
+#: Proof of identity and citizenship that the school saw (49 CFR 1552).
 CITIZENSHIP = "citizenship-evidence"
 DOCUMENTS, TESTS = "documents", "tests"
-#: Kinds of requirement that a paper or a test satisfies by itself.
+#: Kinds of requirement that a document or a test meets by itself.
 _OF_PAPERS = ("document", "certificate", "medical", "test_passed")
 _MILESTONE = "papers"
 Paper = engine.Document | engine.Test
 
 
 class PaperError(InputError):
-    """What was sent about a document or a test cannot be read."""
+    """The document or test cannot be read."""
 
     what = "what was sent"
 
 
 @dataclass(frozen=True, slots=True)
 class Good:
-    """For what a paper is good, and until when: ``first`` to ``last``, None is open. Or why it is not."""
+    """What a document is good for: ``first`` to ``last``, None is open. Or why it is not."""
 
     milestone: str
     requirement: str
@@ -62,7 +62,7 @@ class Good:
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """The entry on record, and whether it was put there just now."""
+    """The entry on record, and whether this call added it."""
 
     entry: Paper
     created: bool
@@ -80,14 +80,14 @@ def add(
     saw: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> Added:
-    """Put a document or a test on record. The same again is answered with what stands.
+    """Add a document or a test. Sending the same again returns the first one.
 
     ``sent``: ``{"document": {...}}`` or ``{"test": {...}}``, each as in a record document, without id.
-    ``saw``: which document ``by`` saw; then ``by`` attests the entry, and who calls has made sure that it is
-    ``by`` (``confirmed``, from ``confirming``). Without it the entry is a claim.
+    ``saw``: which document ``by`` saw; then ``by`` attests the entry, and the caller has re-authenticated
+    them (``confirmed``, from ``confirming``). Without it the entry is a claim.
 
-    Raises: PaperError; NotAllowed; Conflict where the id stands for something else; NotAttested.
-    Effects: one transaction, with the student's row locked; sealed; the access is logged.
+    Raises: PaperError; NotAllowed; Conflict if the id belongs to something else; NotAttested.
+    Effects: one transaction, with the student's row locked; signed into the ledger; the access is logged.
     """
     access.require(by, "write a record", student, on=at.date())
     locked = access.locked_student(student.pk)
@@ -104,7 +104,7 @@ def add(
             attesting.attest(
                 locked, [(part, paper.id)], saw=saw, by=by, at=at, via=via, confirmed=confirmed, sent=sent
             )
-        # As it stands, or else as it was when it was retired last.
+        # the row on record, else the one retired last
         newest = _rows(locked, part, paper).order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
         return Added(dataclasses.replace(paper, provenance=newest.provenance), created=False)
     if saw:
@@ -118,7 +118,7 @@ def add(
 
 
 def _rows(student: Student, part: str, paper: Paper) -> Any:
-    """Every row of a paper, those that were retired too."""
+    """Every row of a document or test, retired ones included."""
     model = Document if part == DOCUMENTS else Test
     return model._default_manager.filter(student=student, entry_id=paper.id)
 
@@ -150,7 +150,7 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
 
 
 def _check(faults: Errors, key: str, paper: Paper, today: dt.date) -> None:
-    """Note what a paper leaves out, and days that cannot be."""
+    """Add errors for what is missing, and for impossible days."""
     if isinstance(paper, engine.Document):
         own, day = "issued", paper.issued
         if paper.kind == CITIZENSHIP and not paper.remarks.strip():
@@ -172,9 +172,9 @@ def listed(student: Student, on: dt.date) -> Iterator[tuple[str, Paper, list[Goo
 
 
 def good_for(student: Student, paper: Paper, on: dt.date) -> list[Good]:
-    """What one document by itself is good for under each such rule of the student's authorities, on a day.
+    """What one document by itself is good for on a day, for each such rule of the student's authorities.
 
-    The requirement's own judgment of a record that holds nothing else.
+    It is each requirement's finding on a record that holds nothing else.
 
     Raises: NotInForce.
     """
@@ -182,7 +182,7 @@ def good_for(student: Student, paper: Paper, on: dt.date) -> list[Good]:
 
 
 def _asked(student: Student) -> Rulebook:
-    """The rules with one milestone more: what the student's authorities require of documents and tests."""
+    """The rules with one more milestone: what the student's authorities require of documents and tests."""
     rules = rulebook.current()
     asked = (each for milestone in authorities.asked(student, rules) for each in milestone.requirements)
     requirements = tuple(each for each in asked if each.kind in _OF_PAPERS)
@@ -195,7 +195,7 @@ def _good_for(person: engine.Student, paper: Paper, on: dt.date, asked: Rulebook
     found: list[Good] = []
     try:
         findings = evaluate(asked, alone, _MILESTONE, on, context=context).findings
-    except NotCovered:  # of an aircraft that these rules do not cover
+    except NotCovered:  # about aircraft that these rules do not cover
         return found
     for finding in findings:
         span = next(iter(finding.holds), None) or next(iter(finding.possible), None)
@@ -218,7 +218,7 @@ def _good_for(person: engine.Student, paper: Paper, on: dt.date, asked: Rulebook
 
 
 def list_of(paper: Paper) -> str:
-    """The list of the record that a paper belongs to."""
+    """The list of the record for a document or a test."""
     return DOCUMENTS if isinstance(paper, engine.Document) else TESTS
 
 
@@ -230,7 +230,7 @@ def _record(paper: Paper) -> engine.Record:
 
 
 def as_json(part: str, paper: Paper, good: list[Good]) -> dict[str, Any]:
-    """One listed paper as plain JSON values."""
+    """One listed document as plain JSON values."""
     whole = record_documents.dump(_record(paper), provenance=True)
     [said] = whole[part]
     return {"list": part, "entry": said, "good_for": good}

@@ -1,10 +1,9 @@
-"""What of a student's record may be erased when, what holds it, and its erasure, which keeps every proof.
+"""Retention and erasure of a student's record; an erasure keeps every proof.
 
-The numbers are the law's (``syllabus.law.retention``), dated and cited. Erased are the record's rows and what
-its sealed entries say; the leaves of the ledger stay with every proof, for a leaf holds a salted hash alone,
-and so do the reasons, the notes of who looked at the record, and the student's reference. Accounts that only
-this record gave a use, the student's and guardians', are closed and lose name and address
-(``services.traces``).
+The periods are the law's (``syllabus.law.retention``), dated and cited. An erasure deletes the record's rows
+and the bodies of its ledger entries. The ledger's leaves stay with every proof, because a leaf is only a
+salted hash; so do the reasons, the access log, and the student's reference. Accounts without another use, the
+student's and guardians', are closed and lose name and address (``services.traces``).
 """
 
 import datetime as dt
@@ -44,7 +43,7 @@ from training.services.records import page_cache, traces
 from training.services.signing import seals
 from training.triggers import erasing
 
-#: What an administrator is told besides: the program cannot reach it.
+#: A warning about copies that the program cannot reach.
 STAYS = gettext_noop(
     "This does not erase copies in backups, exports, printed pages and sent e-mails. The access log, "
     "earlier holds and the leaves of the ledger stay, without a name. An account with another use, "
@@ -53,7 +52,7 @@ STAYS = gettext_noop(
 
 
 class ErasureError(InputError):
-    """What was sent about a hold or an erasure cannot be used."""
+    """The hold or the erasure is not valid."""
 
     what = "what was sent"
 
@@ -69,7 +68,7 @@ class NotYet(Conflict):
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What a rule asks to keep: since which day it counts, until which day."""
+    """What a rule requires to retain: from which day it counts, and until when."""
 
     rule: RuleVersion
     day: dt.date
@@ -81,7 +80,7 @@ class Plan:
     """What an erasure would do on a day, and what prevents it.
 
     ``accounts`` are those that it would close. ``named``, known only after an erasure, has the tables and
-    numbers of rows that still contain the name, for a person to look at.
+    numbers of rows that still contain the name, for a person to check.
     """
 
     student: Student
@@ -96,13 +95,13 @@ class Plan:
 
     @property
     def may_from(self) -> dt.date:
-        """The first day on which no rule asks to keep anything of what is on record now."""
+        """The first day on which no rule requires anything that is on record now."""
         last = max((each.until for each in self.kept), default=None)
         return max(self.on, last + dt.timedelta(days=1)) if last else self.on
 
     @property
     def reasons(self) -> list[str]:
-        """Why it may not be erased; nothing where it may."""
+        """Why it may not be erased; empty if it may."""
         found = []
         if self.student.erased_at is not None:
             found.append(gettext("The record was already erased."))
@@ -136,9 +135,9 @@ class Plan:
 
 
 def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
-    """What may be erased of a student's record on a day, and when. Reads only.
+    """What may be erased of a student's record on a day. Reads only.
 
-    Three queries without ``counted``, which counts what an erasure would take, table by table.
+    Three queries without ``counted``, which counts what an erasure would delete, table by table.
     """
     days = _days(student)
     kept = [
@@ -163,8 +162,8 @@ def plan(student: Student, on: dt.date, *, counted: bool = True) -> Plan:
 def _days(student: Student) -> dict[str, dt.date | None]:
     """The days from which a rule may count: the last endorsement, the last test, the end of training.
 
-    Training ends with the last day of the record or of an enrolment, whichever is later. ``citizenship`` has
-    that day where an endorsement of that kind is on record, or was until it was taken out.
+    Training ends with the last day of the record or of an enrollment, whichever is later. ``citizenship`` has
+    that day if an endorsement of that kind is or was on record.
     """
     last = {
         "endorsement": (Endorsement, "given"),
@@ -226,7 +225,7 @@ def _rows(student: Student) -> Iterator[tuple[str, int]]:
 
 
 def _bodies(student: Student) -> Any:
-    """The sealed entries about a student that still say something, without what says of erasures."""
+    """The ledger entries about a student that still have a body, except those about erasures."""
     return Entry.objects.filter(
         tree=seals.tree_of(student.school_id), subject=str(student.ref), kept__isnull=False
     ).exclude(kind__in=[sealed.ERASURE, erasing.KIND])
@@ -234,7 +233,7 @@ def _bodies(student: Student) -> Any:
 
 @transaction.atomic
 def hold(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> RetentionHold:
-    """Keep a student's record whatever runs out. Raises: ErasureError; NotAllowed."""
+    """Place a hold on a student's record. Raises: ErasureError; NotAllowed."""
     access.require(by, "erase a record", student)
     reason = texts.needed(ErasureError, "reason", reason, "write why")
     access.locked_student(student.pk)  # an erasure meanwhile sees it, or was before
@@ -264,7 +263,7 @@ def release(held: RetentionHold, reason: str, *, by: User | None, at: dt.datetim
 def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, via: str) -> Plan:
     """Erase a student's record; returns what was erased.
 
-    First it seals an erasure of each of the student's entries, with the reason, and of the whole record.
+    First it signs an erasure of each of the student's entries, with the reason, and of the whole record.
     Without these the database refuses to delete a row.
 
     Raises: NotAllowed if the user does not administer the school; ErasureError; NotYet.
@@ -301,7 +300,7 @@ def erase(student: Student, reason: str, *, by: User | None, at: dt.datetime, vi
 
 
 def _seal(student: Student, found: Plan, reason: str, by: User | None, at: dt.datetime) -> None:
-    """Seal an erasure of each entry about a student, and that the whole record went."""
+    """Sign an erasure of each entry about a student, and of the whole record."""
     tree, subject = seals.tree_of(student.school_id), str(student.ref)
     for index in list(_bodies(student).order_by("index").values_list("index", flat=True)):
         body: dict[str, Any] = {"erases": index, "reason": reason}

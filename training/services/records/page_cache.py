@@ -173,9 +173,9 @@ def forget(student: Student) -> None:
 
 
 def waiting(limit: int) -> list[int]:
-    """Students whose standing was worked out and whose pages were not made since, by key.
+    """Students with a newer standing than their pages, by primary key.
 
-    Two looks into an index where there are none. Not those in ``Stale``: they are worked out first.
+    Two index look-ups if there are none. Leaves out those in ``Stale``, which are calculated first.
     """
     if settings.DEBUG:
         return []

@@ -1,8 +1,8 @@
-"""What a school's ledger shows of itself: checkpoints, and proofs of entries to whoever may read the student.
+"""Checkpoints and proofs from a school's ledger, for those who may read the student's record.
 
 Every answer with a proof has the form ``ledger-export/1`` (``training.ledger.store.export``), so that
-``python -m training.ledger.verify`` checks it without this server. A checkpoint tells a size, a root and an
-instant, and nothing of what was sealed; an entry is shown to those alone who may read its student's record.
+``python -m training.ledger.verify`` checks it without this server. A checkpoint has a size, a root and an
+instant, and nothing of the entries; only those who may read a student's record see its entries.
 """
 
 import datetime as dt
@@ -23,9 +23,9 @@ from training.services.signing.seals import tree_of
 
 
 def school_of(user: User, slug: str | None) -> School:
-    """The school whose ledger is meant: that of the short name, or the one the user belongs to.
+    """The school of the short name, or the user's only one.
 
-    Raises: NotFound; QuestionError where the user belongs to several and names none.
+    Raises: NotFound; QuestionError if the user has several schools and names none.
     """
     found = {
         each.slug: each
@@ -42,9 +42,9 @@ def school_of(user: User, slug: str | None) -> School:
 
 
 def checkpoint(school: School, *, at: dt.datetime) -> Checkpoint:
-    """The newest signed checkpoint of a school; where none was signed yet, one is.
+    """The newest signed checkpoint of a school; if there is none yet, a new one.
 
-    Raises: NotFound where nothing was sealed yet; ImproperlyConfigured without a key.
+    Raises: NotFound if the ledger is empty; ImproperlyConfigured without a key.
     """
     tree = tree_of(school)
     found = checkpoints.newest(tree)
@@ -109,10 +109,10 @@ def _proved(
 
 
 def grown(school: School, first: int, second: int | None, *, at: dt.datetime) -> dict[str, Any]:
-    """That the ledger only grew between two signed checkpoints; ``second`` is the newest where it is None.
+    """The consistency proof between two signed checkpoints; ``second`` None means the newest.
 
-    Raises: NotFound where no checkpoint was signed over so many entries; QuestionError where the first is
-    the larger; ImproperlyConfigured without a key.
+    Raises: NotFound if there is no checkpoint of that size; QuestionError if the first is the larger;
+            ImproperlyConfigured without a key.
     """
     tree = tree_of(school)
     new = checkpoint(school, at=at) if second is None else _signed(tree, second)

@@ -1,7 +1,7 @@
-"""A whole record put in the place of another: by whom and why, sealed with what came and went, and told.
+"""Replaces a whole record: records who and why, signs the change, and notifies the student.
 
-A document can claim anything, so nobody vouches for what it brings: its entries are claims until somebody
-attests them or signs here. What was signed here stays as it is, or the document is refused.
+A document can claim anything, so its entries are claims until somebody attests them or signs here. What was
+signed here stays unchanged, or the document is refused.
 """
 
 import datetime as dt
@@ -25,34 +25,34 @@ from training.services.reminders.recipients import Recipient
 from training.services.signing import seals
 from training.services.signing.reauthentication import Act, content_of
 
-#: The kinds of ledger entries: a record was replaced or imported into; an entry was put on it; was attested.
+#: Kinds of ledger entries: a record was replaced or imported; an entry was added; entries were attested.
 REPLACED, ADDED, ATTESTED = "record.replaced", "record.added", "record.attested"
-#: What a passkey's statement says that a replacement is about: the whole record.
+#: The subject of a passkey's statement about a replacement: the whole record.
 WHOLE = assertions.WHOLE_RECORD
 MOST_REASON = 2_000
-#: Ids that a signed lesson gives its own entries, and what follows from them.
+#: Ids of a signed lesson's own entries, and of what follows from them.
 _OF_A_LESSON = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}/|.*/proof/", re.IGNORECASE | re.DOTALL)
-#: What is wrong with an entry that has such an id and is not on record.
+#: The error of an entry that has such an id and is not on record.
 PLANTED = "is an id that only a lesson signed here may have; give the entry another"
 
 
 class ReasonError(InputError):
-    """It is not said why a record is changed."""
+    """No reason was given for the change."""
 
     what = "the change"
 
 
 def reason_of(text: str) -> str:
-    """Why a record is changed, without blanks around it. Raises: ReasonError."""
+    """The reason for a change, stripped. Raises: ReasonError."""
     return texts.needed(
         ReasonError, "reason", text.replace("\r\n", "\n"), "write why the record is changed", MOST_REASON
     )
 
 
 def planted(stands: engine.Record, found: engine.Record) -> Iterator[tuple[str, str]]:
-    """The list and id of each entry that would be taken for a signed lesson's own, and is not on record so.
+    """The list and id of each entry that looks like a signed lesson's own, and is not on record as one.
 
-    One that was signed here and is changed is none of them: it is refused as sealed.
+    It does not include changed entries that were signed here, which are refused as signed.
     """
     for part in engine.Record.PARTS:
         own = [each for each in getattr(found, part) if _OF_A_LESSON.match(each.id)]
@@ -66,20 +66,20 @@ def planted(stands: engine.Record, found: engine.Record) -> Iterator[tuple[str, 
 
 
 def act(student: Student, sent: str, reason: str) -> Act:
-    """What is confirmed where a record is replaced: ``sent`` is the hash of what is to be put on it."""
+    """What the user signs to replace a record: ``sent`` is the hash of the new one."""
     _, digest = content_of({"reason": reason, "sent": sent})
     return Act(REPLACED, str(student.ref), WHOLE, digest)
 
 
 def named(by: User | None) -> dict[str, Any]:
-    """Who did it, as the ledger says it; None is whoever runs the server."""
+    """Who did it, for the ledger; None is the server's operator."""
     return {"by": by and by.pk, "by_name": str(by) if by else ""}
 
 
 def said(
     *, by: User | None, reason: str, sent: str, via: str, confirmed: Mapping[str, Any] | None
 ) -> dict[str, Any]:
-    """What the ledger says of every change of a record, beside what came and went."""
+    """What the ledger has of every change of a record, besides the entries added and removed."""
     made = {**named(by), "reason": reason, "sent": sent, "via": via}
     return {**made, "confirmed": dict(confirmed)} if confirmed else made
 
@@ -95,13 +95,13 @@ def replace(
     via: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> RecordChange | None:
-    """Put a record in the place of a student's; None where nothing is different.
+    """Replace a student's record; None if nothing differs.
 
-    ``sent`` is the hash of what came, which a passkey's signature is over (``act``).
+    ``sent`` is the hash of what was sent, which a passkey's signature covers (``act``).
 
-    Raises:  ReasonError; SealedEntry.
-    Effects: in the caller's transaction; sealed in the school's ledger; the student finds a notice and gets a
-             mail, and a minor's guardians too where name or birth date changed.
+    Raises: ReasonError; SealedEntry.
+    Effects: in the caller's transaction; signed into the school's ledger; the student gets a notice and an
+             e-mail, and a minor's guardians too if name or birth date changed.
     """
     why, told = reason_of(reason), guardians(student, at)
     person: list[bool] = []
@@ -118,10 +118,9 @@ def replace(
 
 
 def tell(student: Student, change: RecordChange, *, guardians: list[Guardian] | None) -> None:
-    """A notice and a mail of a change to the student; of name or birth date to the guardians too.
+    """Notify the student of a change; the guardians too if it is of name or birth date.
 
-    ``guardians``: those who were told about the student before the change; None where neither name nor birth
-    date changed.
+    ``guardians``: those who got e-mails about the student before the change; None if neither changed.
     """
     kind = Notice.Kind.RECORD_CHANGED if guardians is None else Notice.Kind.PERSON_CHANGED
     Notice.objects.create(
@@ -138,14 +137,14 @@ def tell(student: Student, change: RecordChange, *, guardians: list[Guardian] | 
             if one.email:
                 _mail(student, change, kind, one)
     if guardians is not None:
-        # Those before and those after: a birth date that makes somebody of age is told to the guardians too.
+        # Guardians of before and after, so that they learn of a birth date that makes the student of age.
         known = {each.pk: each for each in (*guardians, *recipients.guardians(student, on))}
         for each in known.values():
             _mail(student, change, kind, recipients.of_guardian(each, student.school))
 
 
 def guardians(student: Student, at: dt.datetime) -> list[Guardian]:
-    """A minor's guardians who are told about the student now."""
+    """A minor's guardians who get e-mails about the student now."""
     return recipients.guardians(student, student.school.day(at))
 
 

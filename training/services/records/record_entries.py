@@ -1,6 +1,6 @@
-"""A student's record entry by entry: where each came from, whether it is sealed, and what took its place.
+"""A student's record entry by entry: its origin, its ledger entry, and its successor.
 
-What was put right stays: the entry that was replaced stands beside the one that stands, each with its days.
+A replaced entry stays visible beside its successor, each with its days.
 """
 
 import datetime as dt
@@ -23,7 +23,7 @@ from training.models import (
 from training.record.adding import part as part_of
 from training.record.codec import LANDINGS_SELECTED, read_landing
 
-#: The leaves of the page, each with the lists of the record document on it.
+#: The tabs of the page, each with its lists of the record document.
 LEAVES: dict[str, tuple[str, ...]] = {
     "flights": ("flights",),
     "ground": ("ground",),
@@ -31,15 +31,15 @@ LEAVES: dict[str, tuple[str, ...]] = {
     "papers": ("certificates", "documents", "tests"),
     "endorsements": ("endorsements",),
 }
-#: The field that says which day an entry speaks of, where it is not ``date``.
+#: The field with an entry's day, if it is not ``date``.
 _DAYS = {"certificates": "issued", "documents": "issued", "endorsements": "given"}
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One entry as it was known, with who vouches for it: ``until`` is when it was replaced or taken out.
+    """One entry as it was known, with its provenance; ``until`` is when it was replaced or removed.
 
-    ``origin`` says where it came from, ``why`` why it was put right; ``index`` is its place in the ledger.
+    ``origin`` says where it came from, ``why`` why it was corrected; ``index`` is its ledger index.
     """
 
     part: str
@@ -57,7 +57,7 @@ class Shown:
 
 
 def of(student: Student, leaf: str, on: dt.date, known_at: dt.datetime) -> list[Shown]:
-    """The entries of a leaf up to a day, as known at an instant, those replaced by then too; newest first.
+    """The entries of a tab up to a day, as known at an instant, with those replaced by then; newest first.
 
     Nine queries at most, whatever the size.
     """
@@ -94,7 +94,7 @@ def _entries(
 
 
 class _Origins:
-    """Where the entries of one student came from. Six queries, each when it is needed."""
+    """The origins of one student's entries. Six queries, each when it is needed."""
 
     def __init__(self, student: Student, known_at: dt.datetime):
         self.student, self.known_at = student, known_at
@@ -117,7 +117,7 @@ class _Origins:
     def of(
         self, part: str, pk: int, entry: Any, recorded_at: dt.datetime, sealed: bool
     ) -> tuple[str, int | None, str]:
-        """The origin in words of the page's language, the ledger's index, and why it was put right."""
+        """The origin in the page's language, the ledger index, and why it was corrected."""
         lesson = entry.id.partition("/")[0]
         if sealed and lesson in self.lessons:
             code, name, _at, index = self.lessons[lesson]

@@ -1,4 +1,4 @@
-"""A whole record document in and out."""
+"""Imports and exports whole record documents."""
 
 import datetime as dt
 import hashlib
@@ -21,7 +21,7 @@ from training.services.records import record_changes
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """Whose record it is now; what changed, None where nothing did; whether the student is new."""
+    """The student; what changed, None if nothing; whether the student is new."""
 
     student: Student
     change: RecordChange | None
@@ -40,16 +40,16 @@ def import_document(
     reason: str,
     confirmed: Mapping[str, Any] | None = None,
 ) -> Imported:
-    """Put a record document on record: in the place of ``student``'s, or as a new student's of ``school``.
+    """Import a record document: replace ``student``'s record, or add a new student of ``school``.
 
-    A new student is enrolled from the day on, and assigned to ``by`` where that is an instructor of the
-    school. Nobody vouches for what the document brings: its entries are claims. Who calls has made sure that
-    it is ``by`` (``confirmed``, from ``confirming``), or is the command line.
+    A new student is enrolled from today, and assigned to ``by`` if that is an instructor of the school. The
+    entries are claims. The caller has re-authenticated ``by`` (``confirmed``, from ``confirming``), or is the
+    command line.
 
-    Raises:  DocumentError with every fault, before anything is written: an entry that is still to come is one
-             here, for what is stored is compared with the server's clock, one from before the student's
-             birth, and one whose id only a lesson signed here gives. ReasonError; NotAllowed; SealedEntry.
-    Effects: one transaction; sealed in the school's ledger; the access is logged; the student is told.
+    Raises: DocumentError with every error, before anything is written, including entries in the future by the
+            server's clock, entries before the student's birth, and ids that only a lesson signed here may
+            have. ReasonError; NotAllowed; SealedEntry.
+    Effects: one transaction; signed into the school's ledger; the access is logged; the student is notified.
     """
     record_changes.reason_of(reason)
     found = documents.parse(document)
@@ -82,8 +82,9 @@ def import_document(
 
 
 def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[Error]:
-    """A fault for each entry dated after today at the school, or before the student's birth, at its place in
-    the document that was read; and for a birth date that is still to come."""
+    """An error for each entry dated after today at the school or before the student's birth, at its place in
+    the document; and for a birth date in the future.
+    """
     faults = Errors()
     born = found.student.birth_date
     if born is not None and born > today:
@@ -105,7 +106,7 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[E
 
 
 def _sent(document: object, part: str) -> Iterator[tuple[int, Mapping[str, Any], str]]:
-    """The entries of a list of a document that was read: the place of each, as it was sent, and its id."""
+    """The entries of a list of a document: place, entry as sent, id."""
     sent = document.get(part) if isinstance(document, Mapping) else None
     for number, entry in enumerate(sent or ()):
         yield number, entry, str(entry.get("id") or f"{part}[{number}]").strip()
@@ -117,7 +118,7 @@ def sent_hash(document: object) -> str:
 
 
 def new_student(name: str, school: School, by: User | None, at: dt.datetime) -> Student:
-    """A student who begins at a school that day, assigned to ``by`` where that is one of its instructors."""
+    """A new student who starts at a school that day, assigned to ``by`` if that is one of its instructors."""
     day = school.day(at)
     student = Student.objects.create(school=school, name=name, recorded_at=at)
     Enrolment.objects.create(school=school, student=student, starts=day)
@@ -134,7 +135,7 @@ def export_document(
     via: str,
     known_at: dt.datetime | None = None,
 ) -> dict[str, Any]:
-    """A student's record document, as it is or as it was known at an instant; the access is logged.
+    """A student's record document, as it is or as known at an instant; the access is logged.
 
     Raises: NotAllowed.
     """

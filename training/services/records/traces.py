@@ -1,8 +1,8 @@
-"""What would still tell who an erased student was: names in words about others, and an account of no use.
+"""Removes remaining traces of an erased student: names in texts about others, and unused accounts.
 
-An erasure takes the student's own rows and bodies. Here is the rest: accounts that only that record gave a
-use are closed and lose name and address, names are taken out of the words that outlive the record, and where
-the name still stands is counted, for a person to look at.
+An erasure deletes the student's own rows and bodies. This closes accounts without another use, which lose
+name and address; takes names out of the texts that outlive the record; and counts where the name still
+appears, for a person to check.
 """
 
 import json
@@ -30,18 +30,18 @@ from training.models import (
     User,
 )
 
-#: What stands in the place of a name.
+#: The replacement for a name.
 NOBODY = "[erased]"
-#: Shorter names stand inside too many words to look for.
+#: Shorter names appear inside too many words to search for.
 _LEAST = 3
 _APPS = ("training", "ledger", "syllabus")
 _TEXTS = (models.CharField, models.TextField, models.JSONField)
 
 
 def close(user: User) -> None:
-    """Close an account for good: nobody signs in by it, and it says no more whose it was.
+    """Close an account for good: nobody can sign in with it, and it no longer says whose it was.
 
-    The row stays, for what others' records say was done by it.
+    The row stays, for what others' records say about its actions.
     """
     user.end_access()
     for model in (EmailAddress, Authenticator, ReminderPreferences, CalendarFeed):
@@ -55,7 +55,7 @@ def close(user: User) -> None:
 
 
 def names_of(student: Student, accounts: Collection[User]) -> tuple[str, ...]:
-    """The whole names and addresses by which a student, now or before, and the accounts are known."""
+    """The full names and addresses, current and former, of a student and the accounts."""
     found = {student.name.strip()}
     for before in student.record_changes.filter(student_before__isnull=False):
         found.add(str((before.student_before or {}).get("name") or "").strip())
@@ -67,13 +67,13 @@ def names_of(student: Student, accounts: Collection[User]) -> tuple[str, ...]:
 
 
 def named(text: str, names: Collection[str]) -> str:
-    """The name that a text tells, by the whole of it or by a part of it; empty where it tells none."""
+    """The name that a text contains, in full or in part; empty if none."""
     found = _pattern(names).search(text) if names else None
     return found[0] if found else ""
 
 
 def without(value: Any, names: Collection[str]) -> Any:
-    """A text, or JSON with texts in it, that tells none of these names."""
+    """A text, or JSON with texts, without these names."""
     if isinstance(value, str):
         return _pattern(names).sub(NOBODY, value) if names else value
     if isinstance(value, dict):
@@ -84,7 +84,7 @@ def without(value: Any, names: Collection[str]) -> Any:
 
 
 def _pattern(names: Collection[str]) -> re.Pattern[str]:
-    """Whole names and addresses however they are written; a name's parts only as they are written."""
+    """Full names and addresses in any case; parts of a name only as written."""
     parts = {part for name in names if "@" not in name for part in name.split() if len(part) >= _LEAST}
     whole = "|".join(re.escape(each) for each in names)
     some = "|".join(re.escape(each) for each in sorted(parts, key=len, reverse=True))
@@ -92,7 +92,7 @@ def _pattern(names: Collection[str]) -> re.Pattern[str]:
 
 
 def take_out(student: Student, names: Collection[str], accounts: Collection[User]) -> None:
-    """Take names out of the words that an erasure leaves: holds, changes about people, the admin site's."""
+    """Remove names from the texts that an erasure leaves: holds, changes of people, the admin site's log."""
     for hold in RetentionHold.objects.filter(student=student):
         hold.reason = without(hold.reason, names)
         hold.released_reason = without(hold.released_reason, names)
@@ -111,9 +111,9 @@ def take_out(student: Student, names: Collection[str], accounts: Collection[User
 
 
 def left(names: Collection[str]) -> Counter[str]:
-    """How many rows of which table still tell one of these names whole; reads every table of the record.
+    """How many rows of which table still contain one of these names in full; reads every table of the record.
 
-    It may be somebody else of that name, or words about another person.
+    It may be another person of that name, or a text about someone else.
     """
     found: Counter[str] = Counter()
     for label in _APPS:

@@ -1,1 +1,1 @@
-"""What a school has and sets: aircraft, settings, and the view over all students."""
+"""A school's own data: aircraft models, settings, and views over all students."""

@@ -1,6 +1,6 @@
-"""Which spellings a school takes for one make and model: linked, unlinked, and models of its own.
+"""The spellings of each make and model: linked, unlinked, and models of the school's own.
 
-They stand over the table that is shipped. A spelling that nobody linked raises a question wherever models are
+They override the built-in table. A spelling without a link makes the answer unknown wherever models are
 compared; one that is linked to another model does not count.
 """
 
@@ -25,15 +25,16 @@ MOST = 1_000
 
 
 class ModelError(InputError):
-    """What was sent is no link of a spelling to a model."""
+    """Invalid links of spellings."""
 
     what = "the aircraft models"
 
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A spelling and the model it means. Where both are one, it is a model of the school's own, and it alone
-    may say its category and class."""
+    """A spelling and the model it means. If both are the same, it is a model of the school's own, which may
+    have a category and class.
+    """
 
     spelling: str
     model: str
@@ -50,7 +51,7 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """A model with its further spellings: those of the table, and those that the school linked."""
+    """A model with its further spellings: built-in ones and those that the school linked."""
 
     model: Model
     shipped: bool
@@ -59,7 +60,7 @@ class Listed:
 
 
 def own(school: School) -> list[Link]:
-    """What the school itself links, by model and spelling."""
+    """The school's own links, by model and spelling."""
     return [
         Link(each.spelling, each.model, each.category or None, each.klass or None)
         for each in ModelSpelling.objects.filter(school=school)
@@ -67,7 +68,7 @@ def own(school: School) -> list[Link]:
 
 
 def listed(links: Sequence[Link]) -> list[Listed]:
-    """Every model there is at a school with these links of its own: its own models, then the table's."""
+    """All models of a school with these links: its own models, then the built-in ones."""
     by_model: dict[str, list[str]] = {}
     for each in links:
         if not each.is_model:
@@ -96,7 +97,7 @@ def change(slug: str, links: Sequence[Link], *, by: User, at: dt.datetime) -> li
 
 @transaction.atomic
 def link(slug: str, spelling: str, model: str, *, by: User, at: dt.datetime) -> list[Link]:
-    """Link one more spelling to a model. Raises: as ``change``, at ``spelling`` or ``model``."""
+    """Link another spelling to a model. Raises: as ``change``, at ``spelling`` or ``model``."""
     return _one_more(slug, Link(spelling, model), by=by, at=at)
 
 
@@ -163,9 +164,9 @@ def _put(school: School, links: list[Link], *, by: User, at: dt.datetime) -> lis
 
 
 def _checked(links: Sequence[Link]) -> list[Link]:
-    """The links as they are stored, each with the model's full name.
+    """The links as stored, each with the model's full name.
 
-    Raises: ModelError with every fault.
+    Raises: ModelError with every error.
     """
     faults = Errors()
     if len(links) > MOST:
@@ -220,7 +221,7 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
 
 
 def _faults_of_model(link: Link, named: bool) -> Iterator[Error]:
-    """What is wrong with a model of the school's own; ``named``: the shipped table has one of that name."""
+    """The error of a school's own model, if any; ``named``: the built-in table has one of that name."""
     if named:
         yield Error("model", f"{link.model} is a model already")
     if link.category is not None and link.category not in CATEGORIES:

@@ -1,4 +1,4 @@
-"""A school at a glance, from what is stored, in as many queries for five hundred students as for five."""
+"""The school at a glance, from stored summaries, with the same few queries for any number of students."""
 
 import datetime as dt
 from collections import Counter
@@ -16,9 +16,9 @@ from training.reports import airworthiness, instructing
 from training.services import access
 from training.services.signing import seals
 
-#: Days ahead that are looked at for what lapses, and back for an instructor's hours. Common practice.
+#: Days ahead for expirations, and back for an instructor's hours. Common practice.
 AHEAD, BACK = 30, 7
-#: As many of each are shown by name.
+#: The most of each that are listed by name.
 MOST_NAMED = 60
 
 
@@ -33,7 +33,7 @@ class StageCount:
 
 @dataclass
 class MilestoneCount:
-    """How many students may, may not, of how many it is not known, and whom the rules do not cover."""
+    """How many students meet a milestone, do not, are unknown, or are not covered by the rules."""
 
     id: str
     title: str
@@ -49,7 +49,7 @@ class MilestoneCount:
 
 @dataclass(frozen=True)
 class Duty:
-    """An instructor: what the role holds, and the fullest hours of the last days."""
+    """An instructor with the role, and the fullest hours of the last days."""
 
     role: Role
     hours: instructing.Hours | None
@@ -59,7 +59,7 @@ class Duty:
 
 @dataclass
 class Glance:
-    """What the page shows. ``oldest`` is the day of the oldest standing in ``milestones``."""
+    """The page's data. ``oldest`` is the day of the oldest standing in ``milestones``."""
 
     on: dt.date
     students: int = 0
@@ -69,7 +69,7 @@ class Glance:
     not_worked_out: int = 0
     oldest: dt.date | None = None
     lapses: list[Lapse] = field(default_factory=list)
-    #: What of the aircraft is over or ends within ``AHEAD`` days.
+    #: Expirations of aircraft, past ones and those within ``AHEAD`` days.
     aircraft: list[airworthiness.Held] = field(default_factory=list)
     drafts: list[tuple[LessonRecord, int]] = field(default_factory=list)
     instructors: list[Duty] = field(default_factory=list)
@@ -77,7 +77,7 @@ class Glance:
 
 
 def of(school: School, *, by: User, at: dt.datetime) -> Glance:
-    """Everything; each student named on it is noted as read.
+    """Everything; the reading is logged for each student named.
 
     Queries: 9 at most, and those of a course never read before.
     """
@@ -104,7 +104,7 @@ def of(school: School, *, by: User, at: dt.datetime) -> Glance:
 
 @dataclass(frozen=True)
 class Taken:
-    """The version of a course that somebody is enrolled in."""
+    """The version of a course in which someone is enrolled."""
 
     pk: int
     content_hash: str
@@ -118,7 +118,7 @@ class Taken:
 
 
 def _students(school: School, on: dt.date, found: Glance) -> dict[int, Taken]:
-    """Counts the students and their milestones; gives which course each is in. One query."""
+    """Count the students and their milestones; returns each student's course. One query."""
     version = "running__course_version"
     rows = Student.objects.filter(school=school).annotate(
         running=FilteredRelation("enrolments", condition=Enrolment.in_force(on, "enrolments__"))

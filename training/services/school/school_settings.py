@@ -1,6 +1,6 @@
-"""What a school sets that answers depend on: seen by everybody there, changed by its administrators alone.
+"""A school's settings that answers depend on: everybody there sees them, administrators change them.
 
-Each change is kept (``SchoolChange``).
+Each change is recorded (``SchoolChange``).
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from training.services.signing import nonces
 from training.services.signing.reauthentication import Act, content_of
 
 SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
-#: What decides whether claims count: it changes with a reason, confirmed once more.
+#: The settings that decide whether claims count; a change needs a reason and re-authentication.
 CONFIRMED = "claims_asked"
-#: What a passkey's statement says that such a change is.
+#: The kind of such a change in a passkey's statement.
 CHANGED = "school.settings-changed"
 
 
 class SettingsError(InputError):
-    """What was sent cannot be set."""
+    """Invalid settings."""
 
     what = "the settings"
 
@@ -40,17 +40,17 @@ def seen(user: User) -> QuerySet[School]:
 
 
 def asks_why(school: School, values: Mapping[str, Any]) -> bool:
-    """Whether these values change what is changed with a reason and a confirmation alone."""
+    """Whether these values change a setting that needs a reason and re-authentication."""
     if CONFIRMED not in values:
         return False
     try:
         return bool(_field(CONFIRMED).clean(values[CONFIRMED], school) != getattr(school, CONFIRMED))
     except ValidationError:
-        return False  # it changes nothing: ``change`` refuses it
+        return False  # invalid values change nothing: ``change`` refuses them
 
 
 def act(school: School, claims_asked: list[str], reason: str) -> Act:
-    """What is confirmed where it is changed which claims raise a question."""
+    """What the user signs to change which claims make an answer unknown."""
     _, digest = content_of({CONFIRMED: claims_asked, "reason": reason})
     return Act(CHANGED, school.slug, SETTINGS, digest)
 
@@ -67,10 +67,10 @@ def change(
 ) -> School:
     """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes, second_factor_for).
 
-    The rest stays, and the same again changes nothing. ``confirmed`` says how the caller re-authenticated
-    ``by``; needed where ``asks_why``.
+    Repeating the same changes nothing. ``confirmed`` says how the caller re-authenticated ``by``; needed if
+    ``asks_why``.
 
-    Raises: NotAllowed; SettingsError with every error; ReasonError where ``asks_why`` and no reason is given.
+    Raises: NotAllowed; SettingsError with every error; ReasonError if ``asks_why`` and there is no reason.
     """
     school = access.locked_school(by, "change settings", slug)
     before = {name: getattr(school, name) for name in values}
@@ -110,5 +110,5 @@ def note(
 
 
 def changes(school: School, what: str) -> QuerySet[SchoolChange]:
-    """Who changed it, the newest first."""
+    """The changes, newest first."""
     return SchoolChange.objects.filter(school=school, what=what).select_related("by")

@@ -1,4 +1,4 @@
-"""Finds students, lessons, people and aircraft by words, among those that the one who asks may see."""
+"""Finds students, lessons, people and aircraft by words, among those that the user may see."""
 
 import datetime as dt
 from collections import defaultdict
@@ -16,20 +16,20 @@ from syllabus.models import CourseVersion
 from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services import access
 
-#: As many of each are given; whoever finds more is told to say more.
+#: The most results of each kind.
 MOST = 20
 MOST_TEXT, MOST_WORDS = 100, 6
 Row = TypeVar("Row", bound=Model)
-#: The title of each lesson, by the key of its course's version and its code.
+#: The title of each lesson, by the primary key of its course's version and its code.
 Titles = dict[tuple[int, str], str]
 
 
 @dataclass
 class Found:
-    """What was found of each, and of which (``students``, …) there is ``more``.
+    """The results of each kind, and the kinds with ``more``.
 
-    ``writable`` has the keys of the students whose record the user may write, ``administers`` and
-    ``instructs`` those of the schools where the user is that.
+    ``writable`` has the primary keys of the students whose record the user may write, ``administers`` and
+    ``instructs`` those of the user's schools.
     """
 
     students: list[Student] = field(default_factory=list)
@@ -47,10 +47,10 @@ class Found:
 
 
 def find(user: User, text: str, *, via: str, at: dt.datetime) -> Found:
-    """Whatever holds every word of ``text``. Each student who is named by it is noted as read.
+    """Everything that contains every word of ``text``. The reading is logged for each student named.
 
-    A student by name; a lesson by its student, its instructor, its code or title, its day (2026-03-02) or
-    its aircraft; a person by name or e-mail address; an aircraft by registration or model.
+    A student by name; a lesson by its student, instructor, code, title, day (2026-03-02) or aircraft; a
+    person by name or e-mail address; an aircraft by registration or model.
 
     Queries: 8 at most, and those of ``outlines.published_as`` for a course that was not read yet.
     """
@@ -82,7 +82,7 @@ def find(user: User, text: str, *, via: str, at: dt.datetime) -> Found:
 
 
 def lessons_seen(user: User, *, on: dt.date) -> QuerySet[LessonRecord]:
-    """The lesson records of all whom a user may read, as ``lesson_records.visible`` has those of one."""
+    """The lesson records of all students whose record a user may read, as ``lesson_records.visible``."""
     signed = Q(state=LessonRecord.State.SIGNED)
     others = ~Q(student__user=user) | Q(student__user__isnull=True)
     drafts = Q(student__in=access.visible_students(user, access.WRITE, on=on)) & others
@@ -96,16 +96,16 @@ def _holding(rows: QuerySet[Row], words: Sequence[str], holds: Callable[[str], Q
 
 
 def _in(column: str, word: str) -> Q:
-    """That a column holds a word, in capitals or not.
+    """That a column contains a word, in any case.
 
-    One of the databases knows the capitals of ASCII alone; so the word is looked for in each usual form.
+    SQLite folds ASCII letters only, so each usual form of the word is searched for.
     """
     forms = {word} if word.isascii() else {word, word.lower(), word.upper(), word.title()}
     return reduce(or_, (Q(**{f"{column}__icontains": each}) for each in sorted(forms)))
 
 
 def _lessons(seen: QuerySet[LessonRecord], words: Sequence[str], found: Found) -> list[LessonRecord]:
-    """The lessons that hold every word, each with its ``title`` in its course. Two queries."""
+    """The lessons that contain every word, each with its ``title`` in its course. Two queries."""
     pinned = CourseVersion.objects.filter(pk__in=seen.order_by().values("course_version"))
     titles = {
         (pk, lesson.code): lesson.title

@@ -13,7 +13,7 @@ from syllabus.law import rulebook
 from training.models import Standing, StandingChange, Student, User
 from training.services import access
 
-#: As many are listed; on a day on which the rules of a large school change there are more.
+#: The most that are listed; a change of the rules at a large school may give more.
 MOST = 300
 
 
@@ -34,9 +34,9 @@ class StatusChange:
 
 
 def of(students: Iterable[Student], at: dt.datetime) -> list[StatusChange]:
-    """What changed today at the school of each of these students, by name; ``MOST`` at most.
+    """Today's changes at the school of each of these students, by name; ``MOST`` at most.
 
-    What changed and changed back on one day is left out. Queries: 1, and 1 more for what a course asks for.
+    Reversed changes are left out. Queries: 1, and 1 more for requirements of a course.
     """
     near = at.date() - dt.timedelta(days=1), at.date() + dt.timedelta(days=1)
     rows = StandingChange.objects.filter(student__in=students, on__range=near)
@@ -75,7 +75,9 @@ def _titles(changed: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
 
 
 def seen_by(user: User, at: dt.datetime, *, via: str) -> list[StatusChange]:
-    """What changed today for everybody whose record a user may read; each student named is noted as read."""
+    """Today's changes for everybody whose record a user may read; the reading is logged for each student
+    named.
+    """
     found = of(access.visible_students(user, on=at.astimezone(dt.UTC).date()), at)
     named = [each.student for each in found]
     access.log_each(user, access.schools_of(named), access.READ, "changes since yesterday", via=via, at=at)

@@ -1,1 +1,1 @@
-"""What every signature has: that it is the user who signs, and where the statement goes."""
+"""What all signatures share: re-authentication, and the entry in the ledger."""

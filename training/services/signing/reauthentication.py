@@ -1,4 +1,4 @@
-"""Makes sure that the user is the one who signs now: by password, or by a passkey over what is signed.
+"""Re-authenticates a user for a signature: by password, or by a passkey over what is signed.
 
 The result (``confirmed``) goes into the ledger entry and beside the signature, in the form that
 ``training.ledger.core.assertions`` reads: an inspector can check a passkey's signature years later, without
@@ -25,7 +25,7 @@ from training.services.signing import nonces, wrong_passwords
 from training.services.signing.nonces import NotConfirmed
 
 Confirmed = dict[str, Any]
-#: A passkey's uses are counted apart: what was signed without a network arrives after a later signing in.
+#: A passkey's uses are counted separately: an offline signature may arrive after a later sign-in.
 LOGIN, SIGNING = "login", "signing"
 _AGAIN = "Nothing was signed."
 _NAMES = {-7: "ES256", -36: "ES512", -8: "EdDSA", -257: "RS256", -37: "PS256"}
@@ -38,14 +38,14 @@ class Locked(NotConfirmed):
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """Where a passkey must have been used: its domain, and the origins of pages that may ask for it."""
+    """Where a passkey must have been used: its domain, and the allowed origins."""
 
     domain: str
     origins: tuple[str, ...]
 
     @classmethod
     def of(cls, host: str, scheme: str, trusted: Iterable[str] = ()) -> Site:
-        """The site that a request came to; ``trusted``: further origins of the same server."""
+        """The site of a request; ``trusted``: further origins of the same server."""
         return cls(host.partition(":")[0], (f"{scheme}://{host}", *trusted))
 
 
@@ -62,10 +62,9 @@ class Given:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """What is to be confirmed: the kind of ledger entry, the student, the record and the hash of its content.
+    """What the user signs: the kind of ledger entry, the student, the record and the hash of its content.
 
-    ``said``: the canonical JSON that the hash is over, where the sealed entry does not hold it as it was
-    signed.
+    ``said``: the canonical JSON under the hash, if the ledger entry does not have it as it was signed.
     """
 
     kind: str
@@ -88,10 +87,10 @@ def content_of(said: Mapping[str, Any]) -> tuple[str, str]:
 
 
 def confirm(user: User, given: Given, act: Act, *, site: Site, settled: Iterable[Any] = ()) -> Confirmed:
-    """Make sure that it is ``user`` who confirms ``act``; gives what is sealed with it.
+    """Re-authenticate ``user`` for ``act``; returns what is stored with the signature.
 
-    ``settled``: what confirmed this same act before; a passkey's answer that is among it may come again.
-    Raises: NotConfirmed; Locked. It must not be in a transaction, which would lose the count.
+    ``settled``: earlier re-authentications of this same act; a passkey's answer among them may be repeated.
+    Raises: NotConfirmed; Locked. Never call it in a transaction, which would lose the count.
     """
     if given.passkey is None:
         check_password(user, given.password, "Wrong password; nothing was signed. Enter your own password.")
@@ -154,7 +153,7 @@ def _by_the_library(
     answer: Mapping[str, Any], statement: Mapping[str, str], site: Site, key: Mapping[int, Any]
 ) -> None:
     """The same check by a maintained library; the sign count is checked separately."""
-    # Its import takes longer than many a command.
+    # importing it takes longer than many a command
     from webauthn import verify_authentication_response
     from webauthn.helpers import encode_cbor
     from webauthn.helpers.exceptions import WebAuthnException
@@ -179,7 +178,7 @@ def _by_the_library(
 
 
 def passkeys(user: User) -> list[str]:
-    """The ids of the user's passkeys, as a page hands them to the browser (``allow``)."""
+    """The ids of the user's passkeys, as a page passes them to the browser (``allow``)."""
     rows = Authenticator.objects.filter(user=user, type=Authenticator.Type.WEBAUTHN).order_by("pk")
     return [assertions.encode(_id_of(each)) for each in rows]
 
@@ -199,7 +198,7 @@ def _id_of(row: Authenticator) -> bytes:
 
 
 def _jwk(key: Mapping[int, Any]) -> dict[str, str]:
-    """A COSE key (RFC 9053) as a JWK. Raises: NotConfirmed where it could not be checked later."""
+    """A COSE key (RFC 9053) as a JWK. Raises: NotConfirmed if it could not be checked later."""
     algorithm = _NAMES.get(key[3])
     if algorithm is None:
         raise NotConfirmed(
@@ -219,16 +218,16 @@ def _jwk(key: Mapping[int, Any]) -> dict[str, str]:
 
 
 def sign_count(authenticator_data: object) -> int:
-    """How often a passkey says that it was used. Raises: ValueError where that cannot be read."""
+    """A passkey's use counter. Raises: ValueError if it cannot be read."""
     return _sign_count(decode(authenticator_data))
 
 
 @transaction.atomic
 def count_use(row: Authenticator, lane: str, count: int, *, signature: str = "") -> None:
-    """Keep how often a passkey was used; nought for ever where it does not count.
+    """Store a passkey's use counter; it stays 0 for a passkey that does not count.
 
-    ``signature``: the same one may come again, as what it is over may have been refused the first time.
-    Raises: NotConfirmed where the count did not go up: there may be a copy of the passkey.
+    ``signature``: the same one may come again, because what it signs may have been refused the first time.
+    Raises: NotConfirmed if the counter did not go up: the passkey may have been copied.
     """
     row = Authenticator.objects.select_for_update(no_key=True).get(pk=row.pk)
     counts = row.data.setdefault("sign_counts", {})

@@ -1,4 +1,4 @@
-"""Where a signed statement goes: the ledger of the student's school."""
+"""Signs statements into the ledger of the student's school."""
 
 import datetime as dt
 import json
@@ -13,21 +13,21 @@ from training.services.signing import nonces
 
 
 def tree_of(school: School | int) -> str:
-    """The name of a school's ledger. It is the school's number, for its short name may change."""
+    """The name of a school's ledger: the school's number, because its short name may change."""
     return f"school-{school if isinstance(school, int) else school.pk}"
 
 
 def school_of(tree: str) -> School | None:
-    """The school whose ledger has that name, if it is one of ours and still there."""
+    """The school whose ledger has that name, if it exists here."""
     number = tree.removeprefix("school-")
     return School.objects.filter(pk=int(number)).first() if number.isdecimal() else None
 
 
 def seal(student: Student, kind: str, body: Mapping[str, Any], *, at: dt.datetime) -> int:
-    """Seal a statement about a student's record, inside the caller's transaction; returns its index.
+    """Add a statement about a student's record to the ledger, in the caller's transaction; returns its index.
 
-    The body may hold what JSON can, with fractions as text. ``confirmed`` must be over this very body, since
-    readers of the ledger will check it.
+    The body may hold what JSON can, with fractions as text. ``confirmed`` must cover this very body, because
+    readers of the ledger check it.
 
     Raises: ValueError if it is not; NotConfirmed if its nonce is spent.
     """
@@ -48,7 +48,7 @@ def signed(
     at: dt.datetime,
     confirmed: Mapping[str, Any] | None,
 ) -> dict[str, Any]:
-    """Seal a statement with who makes it and what confirms that; gives what its own row says of this."""
+    """Add a statement with its signer and re-authentication; returns the columns for its own row."""
     said = {**body, "confirmed": confirmed} if confirmed else body
     return {
         "school_id": student.school_id,
@@ -61,5 +61,5 @@ def signed(
 
 
 def _as_text(number: str) -> str:
-    """A number with a fraction as the ledger takes it, which takes none."""
+    """A fraction as text, because the ledger takes none."""
     return format(Decimal(number), "f")

@@ -71,7 +71,7 @@ def _of_one_flight(rule: RuleVersion) -> bool:
 
 @dataclass(frozen=True)
 class State:
-    """An answer with a mark and a word, so that color never stands alone."""
+    """An answer with a mark and a word, so that color is never the only sign."""
 
     name: str
     mark: str
