@@ -33,7 +33,7 @@ from syllabus.law.dated import Lined
 MOST_BYTES = 2_000_000
 
 
-def faults_of(outline: Outline) -> tuple[Error, ...]:
+def errors_of(outline: Outline) -> tuple[Error, ...]:
     """The errors of a course's plans and proofs, checked against the rulebook."""
     rules = rulebook.current()
     return check(outline, requirements=rules.requirements, proves=rules.items)
@@ -44,7 +44,7 @@ def read(text: str, file: str) -> Outline:
     try:
         data = dated.read_text(text, file, "a course starts with 'course:'")
     except RuleDataError as problem:
-        raise CourseError(problem.faults) from None
+        raise CourseError(problem.errors) from None
     return _course(data)
 
 
@@ -67,15 +67,15 @@ def read_kept(value: Mapping[str, Any]) -> Outline:
 def _course(data: Lined) -> Outline:
     reader = Reader()
     outline = _read(reader, data)
-    if faults := faults_of(outline):
-        raise CourseError([Error(reader.place(fault.place, data), fault.message) for fault in faults])
+    if errors := errors_of(outline):
+        raise CourseError([Error(reader.place(error.place, data), error.message) for error in errors])
     return outline
 
 
 def _read(reader: Reader, data: Lined) -> Outline:
     outline = reader.course(data)
-    if reader.faults:
-        raise CourseError(reader.faults)
+    if reader.errors:
+        raise CourseError(reader.errors)
     return outline
 
 

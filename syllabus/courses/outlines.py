@@ -89,8 +89,8 @@ def save(
 
 
 def _hang_together(outline: Outline) -> None:
-    if faults := files.faults_of(outline):
-        raise CourseError(faults)
+    if errors := files.errors_of(outline):
+        raise CourseError(errors)
 
 
 @transaction.atomic

@@ -83,10 +83,10 @@ class Reader(rulebook.Builder):
         """Stripped text that a database can store."""
         found: str = self.field(at, key, str, "", optional=optional)
         if _UNKEEPABLE.search(found):
-            self.fault(at.place(key), f"{key} contains a character that is not text")
+            self.error(at.place(key), f"{key} contains a character that is not text")
             return ""
         if len(found) > most:
-            self.fault(at.place(key), f"{key}: {len(found)} characters; at most {most} are allowed")
+            self.error(at.place(key), f"{key}: {len(found)} characters; at most {most} are allowed")
         return found.strip()
 
     def words(self, at: Lined, key: str) -> tuple[str, ...]:
@@ -94,16 +94,16 @@ class Reader(rulebook.Builder):
         found = self.field(at, key, list, [], optional=True)
         for index, each in enumerate(found):
             if not isinstance(each, str) or not each.strip():
-                self.fault(at.place(key), f"{key}: {each!r} is not text; put it in quotes")
+                self.error(at.place(key), f"{key}: {each!r} is not text; put it in quotes")
                 return ()
             if each in found[:index]:
-                self.fault(at.place(key), f"{key}: {each!r} occurs twice; keep one")
+                self.error(at.place(key), f"{key}: {each!r} occurs twice; keep one")
         return tuple(found)
 
     def one_of(self, at: Lined, key: str, known: tuple[str, ...], default: str) -> str:
         found: str = self.field(at, key, str, default, optional=True)
         if found not in known:
-            self.fault(at.place(key), f"{key}: {found!r} is not one of {', '.join(known)}")
+            self.error(at.place(key), f"{key}: {found!r} is not one of {', '.join(known)}")
             return default
         return found
 
@@ -164,7 +164,7 @@ class Reader(rulebook.Builder):
     def planned_kind(self, times: Lined, kind: str) -> bool:
         if kind in PLANNED:
             return True
-        self.fault(times.place(kind), f"{kind!r} is not a planned time; use one of {', '.join(PLANNED)}")
+        self.error(times.place(kind), f"{kind!r} is not a planned time; use one of {', '.join(PLANNED)}")
         return False
 
     def inside(self, at: Lined, key: str, path: str) -> Lined:
@@ -202,7 +202,7 @@ class Reader(rulebook.Builder):
         name = self.text(at, "name", most=MOST_TITLE)
         if "quantity" not in at and name not in QUANTITIES:
             told = f"say which it is with 'quantity', one of {', '.join(QUANTITIES)}"
-            self.fault(at.place("name"), f"name: {name!r} is not a quantity; {told}")
+            self.error(at.place("name"), f"name: {name!r} is not a quantity; {told}")
             return None
         quantity = self.one_of(at, "quantity", tuple(QUANTITIES), name if name in QUANTITIES else "")
         if not quantity:
@@ -212,9 +212,9 @@ class Reader(rulebook.Builder):
         excluded = self.words(at, "excluded")
         for word in excluded:
             if word not in ("low", "high") or word not in at:
-                self.fault(at.place("excluded"), f"excluded: {word!r} is not a limit given here")
+                self.error(at.place("excluded"), f"excluded: {word!r} is not a limit given here")
         if target.kind == RANGE and low is None and high is None and not {"low", "high"} & set(at):
-            self.fault(at.place(), f"{name}: give the target ({ASSIGNED}, {VALUE}, {NAMED}) or a limit")
+            self.error(at.place(), f"{name}: give the target ({ASSIGNED}, {VALUE}, {NAMED}) or a limit")
         return Tolerance(
             name=name,
             quantity=quantity,
@@ -232,7 +232,7 @@ class Reader(rulebook.Builder):
     def target(self, at: Lined, quantity: str) -> Target:
         given = [key for key in (ASSIGNED, VALUE, NAMED) if key in at]
         if len(given) > 1:
-            self.fault(at.place(given[1]), f"{' and '.join(given)} are given together; keep one")
+            self.error(at.place(given[1]), f"{' and '.join(given)} are given together; keep one")
         if not given:
             return Target(RANGE)
         if given[0] == VALUE:

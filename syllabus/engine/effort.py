@@ -15,9 +15,9 @@ _ends: ContextVar[tuple[float, float] | None] = ContextVar("ends", default=None)
 class TooMuch(InputError):
     """More than is read or worked out at once. The message names the figure, the limit and the way out."""
 
-    def __init__(self, message: str, faults: Iterable[Error] = (), place: str = ""):
+    def __init__(self, message: str, errors: Iterable[Error] = (), place: str = ""):
         self.summary = message
-        super().__init__([*faults, Error(place, message)])
+        super().__init__([*errors, Error(place, message)])
 
 
 @contextmanager

@@ -28,9 +28,9 @@ class InputError(EngineError):
 
     what = "the input"
 
-    def __init__(self, faults: Iterable[Error]):
-        self.faults = tuple(faults)
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+    def __init__(self, errors: Iterable[Error]):
+        self.errors = tuple(errors)
+        super().__init__("\n".join(str(error) for error in self.errors))
 
     @classmethod
     def at(cls, place: str, message: str) -> Self:

@@ -15,7 +15,7 @@ HOME = Path(__file__).parent / "aircraft_models.yaml"
 _MODEL = ("model", "maker", "category", "class", "spellings")
 
 
-def class_fault(category: str | None, klass: str | None) -> str | None:
+def class_error(category: str | None, klass: str | None) -> str | None:
     """Why a class does not fit the category; None if it does, or if one of them is unknown."""
     if klass is None or category is None:
         return None
@@ -53,12 +53,12 @@ class _Reader(dated.Builder):
         maker = self.field(at, "maker", str, "", optional=True)
         category = self.field(at, "category", str, "")
         if category and category not in CATEGORIES:
-            self.fault(at.place("category"), f"category: {category!r} is not a category")
+            self.error(at.place("category"), f"category: {category!r} is not a category")
         klass = self.field(at, "class", str, optional=True)
-        if category in CATEGORIES and (wrong := class_fault(category, klass)):
-            self.fault(at.place("class"), f"class: {wrong}")
+        if category in CATEGORIES and (wrong := class_error(category, klass)):
+            self.error(at.place("class"), f"class: {wrong}")
         elif klass is None and (known := classes_of(category)):
-            self.fault(at.place(), f"class is missing; {category} has {', '.join(known)}")
+            self.error(at.place(), f"class is missing; {category} has {', '.join(known)}")
         given = [name, *self.spellings(at)]
         for each in given:
             self.once(at, each, name)
@@ -73,7 +73,7 @@ class _Reader(dated.Builder):
             if isinstance(each, str) and folded(each):
                 found.append(each)
             else:
-                self.fault(
+                self.error(
                     at.place("spellings"), f"spellings: {each!r} is not text; write it in quotation marks"
                 )
         return found
@@ -81,7 +81,7 @@ class _Reader(dated.Builder):
     def once(self, at: Lined, spelling: str, model: str) -> None:
         key = folded(spelling)
         if key and key in self.seen:
-            self.fault(
+            self.error(
                 at.place(), f"{spelling!r} is linked to {self.seen[key]} already, now to {model}; keep one"
             )
         self.seen.setdefault(key, model)

@@ -40,7 +40,7 @@ Loader = yaml.SafeLoader | yaml.CSafeLoader
 _PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
 
 
-def _built(node: yaml.Node, file: str, faults: list[Error], loader: Loader, values: Iterator[int]) -> Any:
+def _built(node: yaml.Node, file: str, errors: list[Error], loader: Loader, values: Iterator[int]) -> Any:
     line = node.start_mark.line + 1
     if next(values) > MOST_VALUES:
         raise RuleDataError.at(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")
@@ -50,22 +50,22 @@ def _built(node: yaml.Node, file: str, faults: list[Error], loader: Loader, valu
             at = key_node.start_mark.line + 1
             key = str(key_node.value)
             if not isinstance(key_node, yaml.ScalarNode):
-                faults.append(Error(f"{file}:{at}", "a key is a word, not a list or a mapping"))
+                errors.append(Error(f"{file}:{at}", "a key is a word, not a list or a mapping"))
             elif key in made:
-                faults.append(Error(f"{file}:{at}", f"{key!r} occurs twice; keep one"))
-            made[key] = _built(value_node, file, faults, loader, values)
+                errors.append(Error(f"{file}:{at}", f"{key!r} occurs twice; keep one"))
+            made[key] = _built(value_node, file, errors, loader, values)
             made.lines[key] = at
         return made
     if isinstance(node, yaml.SequenceNode):
-        return [_built(each, file, faults, loader, values) for each in node.value]
+        return [_built(each, file, errors, loader, values) for each in node.value]
     if node.tag not in _PLAIN:
-        faults.append(Error(f"{file}:{line}", f"the tag {node.tag!r} is not supported; remove it"))
+        errors.append(Error(f"{file}:{line}", f"the tag {node.tag!r} is not supported; remove it"))
         return None
     try:
         return loader.construct_object(node)
     except (ValueError, LookupError, AttributeError):  # 2026-02-30, or a tag that does not fit its value
         what = node.tag.rpartition(":")[2].replace("timestamp", "calendar date")
-        faults.append(Error(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
+        errors.append(Error(f"{file}:{line}", f"{node.value[:80]!r} is not a {what}"))
         return None
 
 
@@ -82,13 +82,13 @@ def read_text(
 
     Raises: RuleDataError.
     """
-    faults: list[Error] = []
+    errors: list[Error] = []
     made: Any = None
     try:
         loader = loads(text)
         try:
             if node := loader.get_single_node():
-                made = _built(node, file, faults, loader, count())
+                made = _built(node, file, errors, loader, count())
         finally:
             loader.dispose()
     except yaml.MarkedYAMLError as problem:
@@ -101,10 +101,10 @@ def read_text(
     except RecursionError:
         raise RuleDataError.at(f"{file}:1", "not readable YAML: it nests without end") from None
     if not isinstance(made, Lined):
-        what = "the file is empty" if made is None and not faults else "the file is not a mapping"
-        faults.append(Error(f"{file}:1", f"{what}; {starts}"))
-    if faults:
-        raise RuleDataError(faults)
+        what = "the file is empty" if made is None and not errors else "the file is not a mapping"
+        errors.append(Error(f"{file}:1", f"{what}; {starts}"))
+    if errors:
+        raise RuleDataError(errors)
     return made
 
 
@@ -118,27 +118,27 @@ def read_files(
     Raises: RuleDataError.
     """
     data: dict[str, Lined] = {}
-    faults: list[Error] = []
+    errors: list[Error] = []
     for home in homes:
         for path in sorted(each for each in home.rglob("*") if each.suffix in (".yaml", ".yml")):
             file = path.relative_to(home).as_posix()
             if path.suffix != ".yaml" or file.count("/") != layout.count("/"):
-                faults.append(Error(file, f"is not read; rule data belongs in {layout}"))
+                errors.append(Error(file, f"is not read; rule data belongs in {layout}"))
                 continue
             if file in data:
-                faults.append(Error(file, "is in two folders; keep one"))
+                errors.append(Error(file, "is in two folders; keep one"))
                 continue
             try:
                 data[file] = read_text(path.read_text(encoding="utf-8"), file, starts, yaml.CSafeLoader)
             except RuleDataError as problem:
-                faults.extend(problem.faults)
+                errors.extend(problem.errors)
             except UnicodeDecodeError as problem:
                 line = problem.object.count(b"\n", 0, problem.start) + 1
-                faults.append(Error(f"{file}:{line}", "not UTF-8 text"))
+                errors.append(Error(f"{file}:{line}", "not UTF-8 text"))
             except OSError as problem:
-                faults.append(Error(file, f"cannot be read: {problem.strerror}"))
-    if faults:
-        raise RuleDataError(faults)
+                errors.append(Error(file, f"cannot be read: {problem.strerror}"))
+    if errors:
+        raise RuleDataError(errors)
     if not data:
         raise RuleDataError.at("", f"contains no rule data; {layout} is expected")
     return data
@@ -170,32 +170,32 @@ class Builder:
     """Reads values of one type each from data with line numbers, and collects the errors."""
 
     def __init__(self) -> None:
-        self.faults: list[Error] = []
+        self.errors: list[Error] = []
 
-    def fault(self, place: str, message: str) -> None:
-        fault = Error(place, message)
-        if fault not in self.faults:  # keys shared by all versions are read for each of them
-            self.faults.append(fault)
+    def error(self, place: str, message: str) -> None:
+        error = Error(place, message)
+        if error not in self.errors:  # keys shared by all versions are read for each of them
+            self.errors.append(error)
 
     def stop(self) -> None:
         """Raises: RuleDataError if there are errors."""
-        if self.faults:
-            raise RuleDataError(self.faults)
+        if self.errors:
+            raise RuleDataError(self.errors)
 
     def field(self, at: Lined, key: str, kind: type, default: Any = None, *, optional: bool = False) -> Any:
         """The value at ``key``, or ``default`` after an error: missing, blank, or of another type."""
         if key not in at:
             if not optional:
-                self.fault(at.place(), f"{key!r} is missing")
+                self.error(at.place(), f"{key!r} is missing")
             return default
         value = at[key]
         # Python's True is an int, and a datetime is a date
         fits = isinstance(value, kind) and not isinstance(value, bool | datetime)
         if not fits:
-            self.fault(at.place(key), f"{key}: {shown(value)} is not {_WANTED[kind]}")
+            self.error(at.place(key), f"{key}: {shown(value)} is not {_WANTED[kind]}")
             return default
         if isinstance(value, str) and not value.strip():
-            self.fault(at.place(key), f"{key} is blank")
+            self.error(at.place(key), f"{key} is blank")
             return default
         return value
 
@@ -204,15 +204,15 @@ class Builder:
             if key not in keys:
                 close = difflib.get_close_matches(key, keys, 1)
                 hint = f"did you mean {close[0]!r}?" if close else f"use one of {', '.join(keys)}"
-                self.fault(at.place(key), f"unknown key {key!r}; {hint}")
+                self.error(at.place(key), f"unknown key {key!r}; {hint}")
 
     def mappings(self, at: Lined, key: str, *, optional: bool = False) -> list[Lined]:
         found = self.field(at, key, list, optional=optional)
         if found == []:
-            self.fault(at.place(key), f"{key} is empty; at least one is needed")
+            self.error(at.place(key), f"{key} is empty; at least one is needed")
         for each in found or ():
             if not isinstance(each, Lined):
-                self.fault(at.place(key), f"{key}: {shown(each)} is not a mapping")
+                self.error(at.place(key), f"{key}: {shown(each)} is not a mapping")
         return [each for each in found or () if isinstance(each, Lined)]
 
     def citation(self, at: Lined) -> Citation | None:
@@ -232,14 +232,14 @@ class Builder:
         try:
             return reader(at[key])
         except ValueError as problem:
-            self.fault(at.place(key), f"{key}: {problem}")
+            self.error(at.place(key), f"{key}: {problem}")
             return default
 
     def verified(self, at: Lined) -> str:
         """How the text was checked: one of ``VERIFIED``."""
         found: str = self.field(at, "verified", str, "memory")
         if found not in VERIFIED:
-            self.fault(at.place("verified"), f"verified: {found!r} is not one of {', '.join(VERIFIED)}")
+            self.error(at.place("verified"), f"verified: {found!r} is not one of {', '.join(VERIFIED)}")
         return found
 
     def versions(
@@ -271,13 +271,13 @@ class Builder:
         for key, param in params.items():
             if key not in given:
                 if param.required:
-                    self.fault(at.place(), f"{kind or name} needs {key!r}")
+                    self.error(at.place(), f"{kind or name} needs {key!r}")
                 continue
             where, value = given[key]
             try:
                 read[key] = param.read(value)
             except ValueError as problem:
-                self.fault(where.place(key), f"{key}: {problem}")
+                self.error(where.place(key), f"{key}: {problem}")
         says = self.field(at, "says", str, "")
         note = self.field(at, "note", str, "", optional=True)
         if first is None or cite is None:
@@ -288,12 +288,12 @@ class Builder:
         """First and last day; without ``until``, to the day before the next version."""
         first, last = self.field(at, "from", date), self.field(at, "until", date, optional=True)
         if first and last and last < first:
-            self.fault(at.place("until"), f"{name} ends {last}, before it starts on {first}")
+            self.error(at.place("until"), f"{name} ends {last}, before it starts on {first}")
         after = following.get("from") if following else None
         if following is None or first is None or not isinstance(after, date) or isinstance(after, datetime):
             return first, last
         if after <= first:
-            self.fault(
+            self.error(
                 following.place("from"),
                 f"{name}: the version from {after} comes after the one from {first}; the oldest comes first",
             )
@@ -302,7 +302,7 @@ class Builder:
         elif last != after - ONE_DAY:
             what = "both are in force on" if last >= after else "none is in force on"
             days = (after, last) if last >= after else (last + ONE_DAY, after - ONE_DAY)
-            self.fault(
+            self.error(
                 at.place("until"),
                 f"{name} runs until {last} and its next version starts {after}: {what}"
                 f" {days[0] if days[0] == days[1] else f'{days[0]} to {days[1]}'}",
@@ -335,11 +335,11 @@ class Shape:
         for data in read_files(homes or sources.folders(self.folder)).values():
             reader.known(data, ("authority", "rules"))
             if (named := reader.field(data, "authority", str, "")) and f"{named}.yaml" != data.file:
-                reader.fault(data.place("authority"), f"{named!r} is in {data.file}; make them agree")
+                reader.error(data.place("authority"), f"{named!r} is in {data.file}; make them agree")
             taken = () if self.rules else [name for rules in found.values() for name in rules]
             found[named] = self._rules(reader, data, taken)
         for missing in sources.authorities() - found.keys() if self.rules and not homes else ():
-            reader.fault(f"{self.folder}/{missing}.yaml", "is missing; every authority has one")
+            reader.error(f"{self.folder}/{missing}.yaml", "is missing; every authority has one")
         reader.stop()
         return found
 
@@ -348,10 +348,10 @@ class Shape:
         for each in reader.mappings(data, "rules"):
             name = reader.field(each, "id", str, "")
             if name in rules or name in taken:
-                reader.fault(each.place("id"), f"there are two of {name}; keep one")
+                reader.error(each.place("id"), f"there are two of {name}; keep one")
             rules[name] = self._rule(reader, each, name)
         for missing in self.rules.keys() - rules.keys():
-            reader.fault(data.file, f"the rule {missing!r} is missing")
+            reader.error(data.file, f"the rule {missing!r} is missing")
         return rules
 
     def load_all(self) -> Rules:
@@ -361,6 +361,6 @@ class Shape:
     def _rule(self, reader: Builder, at: Lined, name: str) -> tuple[RuleVersion, ...]:
         params = self.rules.get(name, self.params)
         if name and self.rules and name not in self.rules:
-            reader.fault(at.place("id"), f"there is no rule {name!r}; use one of {', '.join(self.rules)}")
+            reader.error(at.place("id"), f"there is no rule {name!r}; use one of {', '.join(self.rules)}")
         reader.known(at, ("id", "versions", *params))
         return reader.versions(at, name, "", params)

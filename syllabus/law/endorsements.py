@@ -151,11 +151,11 @@ def check_wording(kind: Kind, wording: str, place: str = "wording") -> None:
 
     Raises: WordingError.
     """
-    if fault := _wording_fault(wording, kind.placeholders):
-        raise WordingError.at(place, fault)
+    if error := _wording_error(wording, kind.placeholders):
+        raise WordingError.at(place, error)
 
 
-def _wording_fault(wording: str, placeholders: Collection[str]) -> str | None:
+def _wording_error(wording: str, placeholders: Collection[str]) -> str | None:
     if not wording.strip():
         return "is empty; write what the endorsement says"
     if len(wording) > _LONGEST_WORDING:
@@ -213,7 +213,7 @@ class _Reader(dated.Builder):
         self.known(at, ("authority", "kinds"))
         name = self.authority = self.field(at, "authority", str, "")
         if name and f"{name}.yaml" != at.file:
-            self.fault(at.place("authority"), f"{name!r} is in {at.file}; make them agree")
+            self.error(at.place("authority"), f"{name!r} is in {at.file}; make them agree")
         for each in self.mappings(at, "kinds"):
             if made := self.kind(each):
                 yield made
@@ -222,28 +222,28 @@ class _Reader(dated.Builder):
         self.known(at, _KIND)
         name = self.field(at, "kind", str, "")
         if name and name not in ENDORSEMENTS:
-            self.fault(at.place("kind"), f"unknown kind {name!r}; use one of {', '.join(ENDORSEMENTS)}")
+            self.error(at.place("kind"), f"unknown kind {name!r}; use one of {', '.join(ENDORSEMENTS)}")
         verified = self.verified(at)
         trained, ground_counts = (
             self.read(at, key, registry.flag, False) for key in ("trained", "ground_counts")
         )
         if ground_counts and not trained:
-            self.fault(at.place("ground_counts"), "ground_counts: only where trained is true")
+            self.error(at.place("ground_counts"), "ground_counts: only where trained is true")
         about = self.read(at, "about", registry.word(*ABOUT), OTHER)
         if about == TEST and "tests" not in at:
-            self.fault(at.place("about"), "about: an endorsement for a test names its sorts in 'tests'")
+            self.error(at.place("about"), "about: an endorsement for a test names its sorts in 'tests'")
         cite = self.citation(at)
         given_by = self.given_by(at)
         fields = self.fields(at)
         tests, means = self.tests(at, fields), self.means(at, fields)
         wording = self.field(at, "wording", str, "")
         placeholders = (*_ALWAYS, *fields)
-        if wording and (wrong := _wording_fault(wording, placeholders)):
-            self.fault(at.place("wording"), f"wording: {wrong}")
+        if wording and (wrong := _wording_error(wording, placeholders)):
+            self.error(at.place("wording"), f"wording: {wrong}")
         proves, rests_on = self.requirements(at, "proves"), self.requirements(at, "rests_on")
         for each in proves:
             if each in self.rules.milestones:
-                self.fault(at.place("proves"), f"proves: {each} is a milestone; name its requirement")
+                self.error(at.place("proves"), f"proves: {each} is a milestone; name its requirement")
         title = self.field(at, "title", str, "")
         life = self.field(at, "life", str, "")
         if cite is None or not name:
@@ -283,20 +283,20 @@ class _Reader(dated.Builder):
     def words(self, at: Lined, key: str, said: Any, known: Collection[str]) -> tuple[str, ...]:
         """A list of known words, each once, at least one."""
         if not isinstance(said, list) or not said:
-            self.fault(at.place(key), f"{key}: {said!r} is not a list of {', '.join(known)}")
+            self.error(at.place(key), f"{key}: {said!r} is not a list of {', '.join(known)}")
             return ()
         for each in said:
             if each not in known:
-                self.fault(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
+                self.error(at.place(key), f"{key}: {each!r} is not one of {', '.join(known)}")
             elif said.count(each) > 1:
-                self.fault(at.place(key), f"{key}: {each} occurs twice; keep one")
+                self.error(at.place(key), f"{key}: {each} occurs twice; keep one")
         return tuple(said)
 
     def tests(self, at: Lined, fields: Mapping[str, bool]) -> tuple[str, ...]:
         """The sorts of test that the field ``test`` may name, which require that field."""
         if ("tests" in at) != ("test" in fields):
             where = at.place("tests" if "tests" in at else "fields")
-            self.fault(where, "tests: the field 'test' and the sorts it may name go together")
+            self.error(where, "tests: the field 'test' and the sorts it may name go together")
         return self.words(at, "tests", at["tests"], vocabulary.TEST_SORTS) if "tests" in at else ()
 
     def means(self, at: Lined, fields: Mapping[str, bool]) -> dict[str, str]:
@@ -304,11 +304,11 @@ class _Reader(dated.Builder):
         found: dict[str, str] = {}
         for name, word in self.field(at, "means", dict, {}, optional=True).items():
             if name not in _MEANT:
-                self.fault(at.place("means"), f"means: {name!r} is not one of {', '.join(_MEANT)}")
+                self.error(at.place("means"), f"means: {name!r} is not one of {', '.join(_MEANT)}")
             elif fields.get(name, True):
-                self.fault(at.place("means"), f"means: {name} is not an optional field of the kind")
+                self.error(at.place("means"), f"means: {name} is not an optional field of the kind")
             elif word not in _MEANT[name]:
-                self.fault(at.place("means"), f"means: {name}: {word!r} is not known")
+                self.error(at.place("means"), f"means: {name}: {word!r} is not known")
             else:
                 found[name] = word
         return found
@@ -317,9 +317,9 @@ class _Reader(dated.Builder):
         found: dict[str, bool] = {}
         for name, word in self.field(at, "fields", dict, {}).items():
             if name not in FIELDS:
-                self.fault(at.place("fields"), f"unknown field {name!r}; use one of {', '.join(FIELDS)}")
+                self.error(at.place("fields"), f"unknown field {name!r}; use one of {', '.join(FIELDS)}")
             elif word not in (REQUIRED, OPTIONAL):
-                self.fault(at.place("fields"), f"{name}: {word!r} is neither {REQUIRED} nor {OPTIONAL}")
+                self.error(at.place("fields"), f"{name}: {word!r} is neither {REQUIRED} nor {OPTIONAL}")
             else:
                 found[name] = word == REQUIRED
         return found
@@ -328,7 +328,7 @@ class _Reader(dated.Builder):
         found: list[str] = []
         for name in self.field(at, key, list, [], optional=True):
             if not isinstance(name, str) or not list(_meant(name, self.rules)):
-                self.fault(at.place(key), f"{key}: the rulebook has no requirement or milestone {name!r}")
+                self.error(at.place(key), f"{key}: the rulebook has no requirement or milestone {name!r}")
             else:
                 found.append(name)
         return tuple(found)
@@ -346,10 +346,10 @@ def load(rules: Rulebook, *homes: Path) -> Catalogue:
     for data in dated.read_files(homes or sources.folders(FOLDER)).values():
         for each in reader.kinds(data):
             if each.kind in found:
-                reader.fault(data.place("kinds"), f"{each.kind} occurs twice; keep one")
+                reader.error(data.place("kinds"), f"{each.kind} occurs twice; keep one")
             found[each.kind] = each
     for missing in [kind for kind in ENDORSEMENTS if kind not in found]:
-        reader.fault(FOLDER, f"the kind {missing!r} is in no file")
+        reader.error(FOLDER, f"the kind {missing!r} is in no file")
     reader.stop()
     return Catalogue(found)
 

@@ -54,18 +54,18 @@ class Builder(dated.Builder):
         name = self.field(at, "milestone", str, "")
         belongs = at.file.removesuffix(".yaml").replace("/", ".")
         if name and name != belongs:
-            self.fault(at.place("milestone"), f"{name!r} is in the file of {belongs!r}; make them agree")
+            self.error(at.place("milestone"), f"{name!r} is in the file of {belongs!r}; make them agree")
         context = tuple(self.field(at, "context", list, []))
         for key in context:
             if not isinstance(key, str) or key not in READERS:
-                self.fault(
+                self.error(
                     at.place("context"), f"unknown context {shown(key)}; use one of {', '.join(READERS)}"
                 )
         requirements: dict[str, Requirement] = {}
         for each in self.mappings(at, "requirements"):
             made = self.requirement(each, name)
             if made.id in requirements:
-                self.fault(each.place("id"), f"two requirements are called {made.id}")
+                self.error(each.place("id"), f"two requirements are called {made.id}")
             requirements[made.id] = made
         return Milestone(
             id=name,
@@ -94,7 +94,7 @@ class Builder(dated.Builder):
         ]
         for each in unwritten:
             if each.key not in _SCOPED:
-                self.fault(
+                self.error(
                     found.place("unwritten"), f"unknown key {each.key!r}; use one of {', '.join(_SCOPED)}"
                 )
         country = self.field(found, "country", str, optional=True)
@@ -111,7 +111,7 @@ class Builder(dated.Builder):
             waives = self.read(each, "waives", registry.words(), ())
             for name in waives:
                 if f"{milestone}.{name}" not in requirements:
-                    self.fault(each.place("waives"), f"waives: {milestone} has no requirement {name!r}")
+                    self.error(each.place("waives"), f"waives: {milestone} has no requirement {name!r}")
             if cite := self.citation(each):
                 name, says = self.field(each, "id", str, ""), self.field(each, "says", str, "")
                 made.append(Path(name, says, cite, verified, waives))
@@ -122,7 +122,7 @@ class Builder(dated.Builder):
         kind = self.field(at, "kind", str)
         if kind not in KINDS:
             if kind:
-                self.fault(at.place("kind"), f"unknown kind {kind!r}; use one of {', '.join(sorted(KINDS))}")
+                self.error(at.place("kind"), f"unknown kind {kind!r}; use one of {', '.join(sorted(KINDS))}")
             return Requirement(name, kind or "?", ())
         params = KINDS[kind].params
         self.known(at, (*_REQUIREMENT, *params))
@@ -140,7 +140,7 @@ class Builder(dated.Builder):
         """Check that every needed milestone exists, and that none needs itself."""
         for name, other, place in self.needs:
             if other not in milestones:
-                self.fault(place, f"{name} needs {other!r}, which is in no file")
+                self.error(place, f"{name} needs {other!r}, which is in no file")
         done: set[str] = set()
 
         def visit(name: str, path: tuple[str, ...]) -> None:
@@ -150,7 +150,7 @@ class Builder(dated.Builder):
                 if other in (*path, name):
                     circle = (*path, name, other)
                     shown = " -> ".join(circle[circle.index(other) :])
-                    self.fault(place, f"circular milestones: {shown}")
+                    self.error(place, f"circular milestones: {shown}")
                 elif other not in done:
                     visit(other, (*path, name))
             done.add(name)

@@ -69,8 +69,8 @@ class SchoolMinimum(models.Model):
         if not isinstance(self.params, dict):
             wrong["params"] = [f"{self.params!r} is not a mapping of parameters to values"]
         else:
-            for fault in read_params(self.kind, self.params)[1]:
-                wrong.setdefault("kind" if fault.place == "kind" else "params", []).append(fault.message)
+            for error in read_params(self.kind, self.params)[1]:
+                wrong.setdefault("kind" if error.place == "kind" else "params", []).append(error.message)
         others = SchoolMinimum.objects.filter(
             Q(ends__isnull=True) | Q(ends__gte=self.starts),
             school_ref=self.school_ref, milestone=self.milestone, code=self.code,

@@ -11,16 +11,16 @@ from jsonschema import Draft202012Validator
 from tests.repository.composed import COMPOSE, DOCKER, OURS, ROOT, SECRETS, SERVICES, VARIABLE, instructions
 
 
-def faults_of(compose: object) -> list[str]:
+def errors_of(compose: object) -> list[str]:
     """What the schema of the Compose Specification says (Apache License 2.0, copied whole)."""
     schema = json.loads((ROOT / "tests/repository/compose-spec/schema.json").read_text(encoding="utf-8"))
     return [f"{each.json_path}: {each.message}" for each in Draft202012Validator(schema).iter_errors(compose)]
 
 
 def test_the_file_is_one_that_compose_reads() -> None:
-    assert faults_of(COMPOSE) == []
+    assert errors_of(COMPOSE) == []
     misspelt = {**COMPOSE, "services": {**SERVICES, "web": {**SERVICES["web"], "healthchek": {}}}}
-    assert any("healthchek" in each for each in faults_of(misspelt))
+    assert any("healthchek" in each for each in errors_of(misspelt))
 
 
 def test_the_services_are_those_that_run_it() -> None:

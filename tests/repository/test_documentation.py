@@ -156,7 +156,7 @@ def test_the_example_with_every_key_has_every_key() -> None:
         at["0"] = None
         with pytest.raises(DocumentError) as caught:
             document.parse(record)
-        (fault,) = caught.value.faults
+        (fault,) = caught.value.errors
         known = fault.message.removeprefix("unknown key; use one of ").split(", ")
         assert sorted(known) == sorted(set(at) - {"0"}), place
 

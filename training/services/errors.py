@@ -18,7 +18,7 @@ Row = TypeVar("Row", bound=Model)
 class Refused(Exception):
     """The base class; by itself, a rule forbids the action. ``str()`` is fit for a person.
 
-    ``faults`` are the reasons, each with its place and citation; ``summary`` introduces the list. ``facts``
+    ``errors`` are the reasons, each with its place and citation; ``summary`` introduces the list. ``facts``
     are further members of the API's answer.
     """
 
@@ -26,11 +26,11 @@ class Refused(Exception):
         self,
         message: str,
         *,
-        faults: Iterable[Error] = (),
+        errors: Iterable[Error] = (),
         summary: str = "",
         facts: Mapping[str, Any] | None = None,
     ):
-        self.faults, self.summary = tuple(faults), summary or message
+        self.errors, self.summary = tuple(errors), summary or message
         self.facts = dict(facts or {})
         super().__init__(message)
 
@@ -58,7 +58,7 @@ class Changed(Conflict):
     """The change is based on a version that is no longer the newest."""
 
 
-def faults_of(wrong: ValidationError) -> list[Error]:
+def errors_of(wrong: ValidationError) -> list[Error]:
     """The errors of a model's own validation, each at its field."""
     places = {NON_FIELD_ERRORS: "", "klass": "class"}
     return [

@@ -54,11 +54,11 @@ class Question(Form):
 
     def asked(self, today: dt.date) -> tuple[dt.date, Context]:
         """The day and context asked about; today and an empty context if the form has errors."""
-        faults = Errors()
-        fields = Object(faults, self.data, "")
+        errors = Errors()
+        fields = Object(errors, self.data, "")
         found = {key: fields.take(key, read) for key, read in _QUERY.items()}
         fields.done()
-        for each in faults:
+        for each in errors:
             self.refuse(each.message, each.place)
         if self.errors:
             return today, Context()

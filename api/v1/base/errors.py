@@ -66,7 +66,7 @@ class Problem(Exception):
         status: HTTPStatus,
         detail: str,
         *,
-        faults: Iterable[Error] = (),
+        errors: Iterable[Error] = (),
         headers: Mapping[str, str] | None = None,
         more: Mapping[str, Any] | None = None,
         type: str = BLANK,
@@ -74,7 +74,7 @@ class Problem(Exception):
     ):
         self.status, self.detail = status, detail
         self.type, self.title = type, title or status.phrase
-        self.faults, self.headers = tuple(faults), dict(headers or {})
+        self.errors, self.headers = tuple(errors), dict(headers or {})
         self.more = dict(more or {})
         super().__init__(detail)
 
@@ -96,7 +96,7 @@ def not_covered(refused: NotCovered, *, context: str = "", record: str = "") -> 
     return Problem(
         HTTPStatus.UNPROCESSABLE_ENTITY,
         f"{refused} The rules do not cover this, so there is no answer.",
-        faults=[Error(f"{within}.{key}".lstrip("."), str(refused))],
+        errors=[Error(f"{within}.{key}".lstrip("."), str(refused))],
         more={"milestone": refused.milestone},
         type=NOT_COVERED,
         title="Not covered by these rules",
@@ -151,12 +151,12 @@ def document(problem: Problem) -> dict[str, Any]:
         "status": problem.status.value,
         "detail": _shown(problem.detail),
     }
-    if problem.faults:
+    if problem.errors:
         body["errors"] = [
-            {"place": _shown(fault.place), "message": _shown(fault.message)}
-            for fault in problem.faults[:MOST_ERRORS]
+            {"place": _shown(error.place), "message": _shown(error.message)}
+            for error in problem.errors[:MOST_ERRORS]
         ]
-        if more := len(problem.faults) - MOST_ERRORS:
+        if more := len(problem.errors) - MOST_ERRORS:
             body["errors_not_listed"] = max(more, 0)
     return {**body, **problem.more}
 
@@ -197,31 +197,31 @@ def _as_problem(exc: Exception) -> Problem | None:
 
 def _of_a_service(exc: Refused) -> Problem:
     status = next(status for kind, status in STATUS.items() if isinstance(exc, kind))
-    return Problem(status, exc.summary, faults=exc.faults, more=exc.facts)
+    return Problem(status, exc.summary, errors=exc.errors, more=exc.facts)
 
 
 def _of_the_engine(exc: EngineError) -> Problem | None:
     if isinstance(exc, Unreadable):
-        return Problem(HTTPStatus.BAD_REQUEST, "The body is not readable JSON.", faults=exc.faults)
+        return Problem(HTTPStatus.BAD_REQUEST, "The body is not readable JSON.", errors=exc.errors)
     if isinstance(exc, TooMuch):
-        return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, exc.summary, faults=exc.faults)
+        return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, exc.summary, errors=exc.errors)
     if isinstance(exc, InputError):
-        number = len(exc.faults)
+        number = len(exc.errors)
         counted = "1 validation error" if number == 1 else f"{number} validation errors"
         return Problem(
             HTTPStatus.UNPROCESSABLE_ENTITY,
             f"{counted} in {exc.what}; see `errors`.",
-            faults=exc.faults,
+            errors=exc.errors,
         )
     if isinstance(exc, NotCovered):
         return not_covered(exc)
     if isinstance(exc, UnknownMilestone):
-        faults = [Error("milestone", str(exc))]
+        errors = [Error("milestone", str(exc))]
     elif isinstance(exc, NotInForce):
-        faults = [Error("on", str(exc))]
+        errors = [Error("on", str(exc))]
     else:
         return None
-    return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, str(exc), faults=faults)
+    return Problem(HTTPStatus.UNPROCESSABLE_ENTITY, str(exc), errors=errors)
 
 
 def _of_the_framework(exc: APIException) -> Problem:

@@ -20,17 +20,17 @@ from syllabus.law import rulebook
 __all__ = ["COUNT", "DAY", "FLAG", "INSTANT", "NAME", "TEXT"]
 
 
-def as_it_came(faults: Errors, value: Any, place: str) -> Any:
+def as_it_came(errors: Errors, value: Any, place: str) -> Any:
     """Any JSON value, which other code reads."""
     return value
 
 
-def _own_id(faults: Errors, value: Any, place: str) -> uuid.UUID | None:
+def _own_id(errors: Errors, value: Any, place: str) -> uuid.UUID | None:
     """An id chosen by the caller."""
     try:
         return uuid.UUID(value)
     except (ValueError, TypeError, AttributeError):
-        faults.add(place, f"{reading.called(value)} is not a UUID, such as {uuid.UUID(int=1)}")
+        errors.add(place, f"{reading.called(value)} is not a UUID, such as {uuid.UUID(int=1)}")
         return None
 
 
@@ -46,12 +46,12 @@ MILESTONE = like(NAME, examples=[lazy(lambda: next(iter(rulebook.current().miles
 def short(most: int, blank: str = "", **keywords: Any) -> Type:
     """A text of limited length. ``blank`` is the error for an empty one, if it may not be empty."""
 
-    def read(faults: Errors, value: Any, place: str) -> str | None:
-        found = reading.text(faults, value, place)
+    def read(errors: Errors, value: Any, place: str) -> str | None:
+        found = reading.text(errors, value, place)
         if found is not None and len(found) > most:
-            faults.add(place, f"{len(found)} characters; at most {most} allowed")
+            errors.add(place, f"{len(found)} characters; at most {most} allowed")
         elif found is not None and blank and not found.strip():
-            faults.add(place, f"is blank; {blank}")
+            errors.add(place, f"is blank; {blank}")
         else:
             return found
         return None
@@ -77,10 +77,10 @@ def without(shape: Shape, *keys: str, component: str, **more: Schema) -> Type:
 def matching(form: str, what: str, value_of: Callable[[str], Any] = str) -> reading.Read:
     """A text that a pattern matches; messages call it ``what``."""
 
-    def read(faults: Errors, value: Any, place: str) -> Any:
+    def read(errors: Errors, value: Any, place: str) -> Any:
         if isinstance(value, str) and re.fullmatch(form, value, re.ASCII):
             return value_of(value)
-        faults.add(place, f"{reading.called(value)} is not {what}")
+        errors.add(place, f"{reading.called(value)} is not {what}")
         return None
 
     return read

@@ -34,8 +34,8 @@ class StrictJSONParser(BaseParser):
             raise too_large(MOST_BYTES)
         try:
             text = body.decode("utf-8-sig")
-        except UnicodeDecodeError as fault:
-            raise Unreadable.at(f"byte {fault.start}", "not UTF-8 text") from None
+        except UnicodeDecodeError as error:
+            raise Unreadable.at(f"byte {error.start}", "not UTF-8 text") from None
         return reading.loads(text, error=Unreadable)
 
 
@@ -44,12 +44,12 @@ def read_query(given: QueryDict, readers: Mapping[str, reading.Read]) -> dict[st
 
     Raises: QuestionError with every error: unknown, repeated or unreadable parameters.
     """
-    faults = Errors()
+    errors = Errors()
     for key, values in given.lists():
         if len(values) > 1:
-            faults.add(key, f"occurs {len(values)} times in the query; give it once")
-    fields = Object(faults, {key: values[-1] for key, values in given.lists()}, "")
+            errors.add(key, f"occurs {len(values)} times in the query; give it once")
+    fields = Object(errors, {key: values[-1] for key, values in given.lists()}, "")
     found = {key: fields.take(key, read) for key, read in readers.items()}
     fields.done()
-    faults.stop(QuestionError)
+    errors.stop(QuestionError)
     return found

@@ -29,9 +29,9 @@ def take(fields: Object, *, required: bool = True) -> Given:
     password = fields.take(PASSWORD, reading.text)
     passkey = fields.take(PASSKEY, PasskeyAnswerSerializer().read)
     if fields.ok and len(given) > 1:
-        fields.faults.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
+        fields.errors.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
     elif fields.ok and not given and required:
-        fields.faults.extend(missing())
+        fields.errors.extend(missing())
     return Given(password, passkey)
 
 
@@ -40,8 +40,8 @@ def missing() -> list[Error]:
     return [Error(PASSWORD, f"missing; {_EITHER}")]
 
 
-def _base64url(faults: Errors, value: Any, place: str) -> str | None:
-    found = reading.text(faults, value, place)
+def _base64url(errors: Errors, value: Any, place: str) -> str | None:
+    found = reading.text(errors, value, place)
     if found is None:
         return None
     try:
@@ -49,7 +49,7 @@ def _base64url(faults: Errors, value: Any, place: str) -> str | None:
             raise ValueError("is empty or too long")
         reauthentication.decode(found)
     except ValueError as wrong:
-        faults.add(place, f"{wrong}; send the bytes as base64url")
+        errors.add(place, f"{wrong}; send the bytes as base64url")
         return None
     return found
 
@@ -85,11 +85,11 @@ class PasskeyAnswerSerializer(RequestSerializer):
     authenticatorAttachment = Field(IGNORED, required=False)
     clientExtensionResults = Field(IGNORED, required=False)
 
-    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
+    def read(self, errors: Errors, value: Any, place: str) -> dict[str, Any] | None:
         """The signed parts of the response. Without a response, each of its keys is reported as missing."""
         if isinstance(value, Mapping) and value.get("response") is None:
             value = {**value, "response": {}}
-        return super().read(faults, value, place)
+        return super().read(errors, value, place)
 
 
 class MayBeConfirmedSerializer(RequestSerializer):
@@ -100,9 +100,9 @@ class MayBeConfirmedSerializer(RequestSerializer):
     )
     passkey = PasskeyAnswerSerializer(required=False)
 
-    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, errors: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         if self.sent_of(said) == 2:
-            faults.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
+            errors.add(PASSWORD, f"is sent together with passkey; {_EITHER}")
         found["confirmation"] = Given(found.pop(PASSWORD), found.pop(PASSKEY))
 
     @staticmethod
@@ -120,10 +120,10 @@ class ConfirmedSerializer(MayBeConfirmedSerializer):
         ]
     }
 
-    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
-        super().check(faults, found, said)
+    def check(self, errors: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        super().check(errors, found, said)
         if not self.sent_of(said):
-            faults.extend(missing())
+            errors.extend(missing())
 
 
 def signer(request: Request, user: User, given: Given, at: dt.datetime) -> Signer:

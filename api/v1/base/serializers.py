@@ -47,8 +47,8 @@ class Several(serializers.ListSerializer):
     max_length: int | None
     min_length: int | None
 
-    def read(self, faults: Errors, value: Any, place: str) -> Any:
-        return reading.list_of(self.child.read, most=self.max_length or 20_000)(faults, value, place)
+    def read(self, errors: Errors, value: Any, place: str) -> Any:
+        return reading.list_of(self.child.read, most=self.max_length or 20_000)(errors, value, place)
 
 
 class ResponseSerializer(serializers.Serializer):
@@ -117,23 +117,23 @@ class RequestSerializer(ResponseSerializer):
         return body.validated_data
 
     def run_validation(self, data: Any = empty) -> dict[str, Any]:
-        faults = Errors()
-        found = self.read(faults, data, "")
-        faults.stop(self.error)
+        errors = Errors()
+        found = self.read(errors, data, "")
+        errors.stop(self.error)
         assert found is not None
         return found
 
-    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
-        fields = Object(faults, value, place)
+    def read(self, errors: Errors, value: Any, place: str) -> dict[str, Any] | None:
+        fields = Object(errors, value, place)
         if not fields.ok:
             return None
         found = {}
         for key, field in self._rows:
             default = None if field.default is empty else field.default
             found[field.source] = fields.take(key, field.read, default, required=field.required)
-        self.check(faults, found, value)
+        self.check(errors, found, value)
         fields.done()
         return found
 
-    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, errors: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         """Check the fields together; ``said`` is the object as sent."""

@@ -44,14 +44,14 @@ def collected(read: Callable[[object], Any]) -> reading.Read:
     record.
     """
 
-    def reader(faults: Errors, value: Any, place: str) -> Any:
+    def reader(errors: Errors, value: Any, place: str) -> Any:
         try:
             return read(value)
         except InputError as found:
-            for fault in found.faults:
-                faults.append(Error(f"{place}.{fault.place}" if fault.place else place, fault.message))
+            for error in found.errors:
+                errors.append(Error(f"{place}.{error.place}" if error.place else place, error.message))
             if isinstance(found, effort.TooMuch):
-                raise effort.TooMuch(found.summary, faults[:-1], place) from None
+                raise effort.TooMuch(found.summary, errors[:-1], place) from None
             return None
 
     return reader

@@ -33,25 +33,25 @@ class PreferencesError(InputError):
     what = "the preferences"
 
 
-def clock(faults: Errors, value: Any, place: str) -> dt.time | None:
+def clock(errors: Errors, value: Any, place: str) -> dt.time | None:
     """A time of day, ``HH:MM``."""
     if isinstance(value, str) and (found := _CLOCK.fullmatch(value)):
         return dt.time(int(found[1]), int(found[2]))
-    faults.add(place, f"{reading.called(value)} is not a time of day such as 07:00")
+    errors.add(place, f"{reading.called(value)} is not a time of day such as 07:00")
     return None
 
 
-def lead_days(faults: Errors, value: Any, place: str) -> list[int] | None:
+def lead_days(errors: Errors, value: Any, place: str) -> list[int] | None:
     """Lead times, each a whole number of days."""
     if isinstance(value, list) and all(type(each) is int for each in value):
         return value
-    faults.add(place, f"{reading.called(value)} is not a list of days such as [60, 30, 7]")
+    errors.add(place, f"{reading.called(value)} is not a list of days such as [60, 30, 7]")
     return None
 
 
-def _days(faults: Errors, value: Any, place: str) -> dict[str, Any]:
+def _days(errors: Errors, value: Any, place: str) -> dict[str, Any]:
     """Lead times by kind; None for the default."""
-    named = Object(faults, {} if value is None else value, place)
+    named = Object(errors, {} if value is None else value, place)
     days = {kind: named.take(kind, lead_days) for kind in leads.DEFAULTS}
     named.done()
     return {kind: each for kind, each in days.items() if named.ok and kind in value} if value else {}

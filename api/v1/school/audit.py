@@ -26,13 +26,13 @@ from training.services.audit import finding_json, findings
 from training.services.audit.findings import MOST_NOTE, STATES, ResolutionError
 
 
-def _note(faults: Errors, value: Any, place: str) -> str | None:
-    found = reading.text(faults, value, place)
+def _note(errors: Errors, value: Any, place: str) -> str | None:
+    found = reading.text(errors, value, place)
     if found is not None and not found.strip():
-        faults.add(place, "is blank; write what was done, or why nothing was done")
+        errors.add(place, "is blank; write what was done, or why nothing was done")
         return None
     if found is not None and len(found) > MOST_NOTE:
-        faults.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
+        errors.add(place, f"has {len(found)} characters, at most {MOST_NOTE} fit")
         return None
     return found
 

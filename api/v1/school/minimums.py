@@ -20,9 +20,9 @@ MOST_LISTED = 1_000
 CODE = like(NAME, maxLength=80, pattern="^[a-z0-9]+([.-][a-z0-9]+)*$")
 
 
-def _params(faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
+def _params(errors: Errors, value: Any, place: str) -> dict[str, Any] | None:
     if not isinstance(value, dict):
-        faults.expected("an object of parameters", value, place)
+        errors.expected("an object of parameters", value, place)
         return None
     return value
 

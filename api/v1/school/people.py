@@ -49,10 +49,10 @@ RATING = Type(
 )
 
 
-def _ratings(faults: Errors, value: Any, place: str) -> list[Any] | None:
+def _ratings(errors: Errors, value: Any, place: str) -> list[Any] | None:
     """Ratings as sent; the service checks them."""
     if not isinstance(value, list):
-        faults.expected("a list of ratings", value, place)
+        errors.expected("a list of ratings", value, place)
         return None
     return value
 
@@ -115,14 +115,14 @@ class PersonToAddSerializer(PersonToChangeSerializer):
         Type(reading.text, {"type": "string", "maxLength": 60}), "A student's.", default=""
     )
 
-    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
+    def read(self, errors: Errors, value: Any, place: str) -> dict[str, Any] | None:
         kind = value.get("role") if isinstance(value, Mapping) else None
         for role, keys in OF_ROLE.items():
             for key in keys if role != kind else ():
                 del self.fields[key]
         if kind == Role.Kind.STUDENT:
             self.fields["id"].required = True
-        return super().read(faults, value, place)
+        return super().read(errors, value, place)
 
 
 #: Keys for one role only.

@@ -139,14 +139,14 @@ class SchoolSettings(OfSchool):
         }
         confirmed = None
         if school_settings.asks_why(found, values):
-            faults = Errors()
+            errors = Errors()
             try:
                 reason = record_changes.reason_of(reason)
             except record_changes.ReasonError as problem:
-                faults.extend(problem.faults)
+                errors.extend(problem.errors)
             if confirmation.password is None and confirmation.passkey is None:
-                faults.extend(reauthentication.missing())
-            faults.stop(SettingsError)
+                errors.extend(reauthentication.missing())
+            errors.stop(SettingsError)
             act = school_settings.act(found, values["claims_asked"], reason)
             confirmed = reauthentication.confirm(self.request, self.user, confirmation, act, [])
         return school_settings.change(

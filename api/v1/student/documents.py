@@ -63,12 +63,12 @@ class PaperToAddSerializer(MayBeConfirmedSerializer):
     test = Field(TEST_SENT, required=False)
     saw = Field(SAW, required=False)
 
-    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
-        super().check(faults, found, said)
+    def check(self, errors: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+        super().check(errors, found, said)
         if found["saw"] is not None and not self.sent_of(said):
-            faults.extend(reauthentication.missing())
+            errors.extend(reauthentication.missing())
         elif found["saw"] is None and self.sent_of(said):
-            faults.add("saw", "is missing; enter which document you saw, or leave out the re-authentication")
+            errors.add("saw", "is missing; enter which document you saw, or leave out the re-authentication")
 
 
 class EntryNamedSerializer(RequestSerializer):

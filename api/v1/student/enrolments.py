@@ -20,10 +20,10 @@ from training.services.people.enrolments import EnrolmentError
 MOST_VERSION = 100_000
 
 
-def _version(faults: Errors, value: Any, place: str) -> int | None:
+def _version(errors: Errors, value: Any, place: str) -> int | None:
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_VERSION:
         return value
-    faults.add(place, f"{reading.called(value)} is not a version number")
+    errors.add(place, f"{reading.called(value)} is not a version number")
     return None
 
 
@@ -160,11 +160,11 @@ class EnrolmentMove(EnrolmentView):
         """
         student = self.open(ref, f"enrolment {entry} move")
         found = self.enrolment(student, entry)
-        faults = Errors()
+        errors = Errors()
         asked = self.asked["version"]
         plain = asked if isinstance(asked, str) and asked.isascii() and asked.isdigit() else ""
-        number = _version(faults, int(plain) if plain and len(plain) < 9 else asked, "version")
-        faults.stop(EnrolmentError)
+        number = _version(errors, int(plain) if plain and len(plain) < 9 else asked, "version")
+        errors.stop(EnrolmentError)
         assert number is not None
         return enrolments.preview(found, number, student.school.day(self.at))
 

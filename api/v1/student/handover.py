@@ -41,20 +41,20 @@ from training.services.transfer import handover
 MOST_KEYS = 20
 
 
-def _file(faults: Errors, value: Any, place: str) -> bytes | None:
+def _file(errors: Errors, value: Any, place: str) -> bytes | None:
     if isinstance(value, str):
         try:
             return base64.b64decode(value, validate=True)
         except (binascii.Error, ValueError):
             pass
-    faults.add(place, "is not base64")
+    errors.add(place, "is not base64")
     return None
 
 
-def _keys(faults: Errors, value: Any, place: str) -> list[str] | None:
+def _keys(errors: Errors, value: Any, place: str) -> list[str] | None:
     if isinstance(value, list) and len(value) <= MOST_KEYS and all(isinstance(one, str) for one in value):
         return value
-    faults.add(place, f"is not a list of at most {MOST_KEYS} ids of keys")
+    errors.add(place, f"is not a list of at most {MOST_KEYS} ids of keys")
     return None
 
 

@@ -58,18 +58,18 @@ class RecordToReplaceSerializer(ConfirmedSerializer):
         }
         return {**parts, **super().get_fields()}
 
-    def read(self, faults: Errors, value: Any, place: str) -> dict[str, Any]:
+    def read(self, errors: Errors, value: Any, place: str) -> dict[str, Any]:
         """The record document, which has its own reader, and the keys beside it."""
         document, said = value, {}
         if isinstance(value, Mapping):
             said = {key: value[key] for key in _ABOUT if value.get(key) is not None}
             document = {key: each for key, each in value.items() if key not in _ABOUT}
-        found = super().read(faults, {"format": FORMAT, "reason": "", **said}, place) or {}
+        found = super().read(errors, {"format": FORMAT, "reason": "", **said}, place) or {}
         for read, given in ((record_changes.reason_of, found["reason"] or ""), (documents.parse, document)):
             try:
                 read(given)
             except InputError as problem:
-                faults.extend(problem.faults)
+                errors.extend(problem.errors)
         return {**found, "document": document}
 
 

@@ -43,16 +43,16 @@ class Rating:
 def read_ratings(value: Any, place: str = "ratings") -> tuple[Rating, ...]:
     """Ratings as ``[{"category", "class", "instrument"}]``; an empty list says that there are none.
 
-    Raises: RatingsError with every fault.
+    Raises: RatingsError with every error.
     """
-    faults = Errors()
-    found = reading.list_of(_rating, most=MOST_RATINGS)(faults, value, place)
-    faults.stop(RatingsError)
+    errors = Errors()
+    found = reading.list_of(_rating, most=MOST_RATINGS)(errors, value, place)
+    errors.stop(RatingsError)
     return tuple(found)
 
 
-def _rating(faults: Errors, value: Any, place: str) -> Rating:
-    fields = Object(faults, value, place)
+def _rating(errors: Errors, value: Any, place: str) -> Rating:
+    fields = Object(errors, value, place)
     category = fields.take("category", reading.one_of(CATEGORIES, "a category"), required=True)
     klass = fields.take("class", reading.one_of(CLASSES, "a class"))
     instrument = fields.take("instrument", reading.flag)

@@ -353,10 +353,10 @@ def _minimums(outline: Outline) -> Iterator[Error]:
     """A minimum that cannot be read, and a total that the course asks for and does not plan."""
     for minimum in outline.minimums:
         at = f"minimums.{minimum.code}"
-        params, faults = read_params(minimum.kind, minimum.params)
-        for fault in faults:
-            yield Error(f"{at}.{fault.place}", fault.message)
-        if not faults and (short := shortfall(outline, minimum.kind, params)):
+        params, errors = read_params(minimum.kind, minimum.params)
+        for error in errors:
+            yield Error(f"{at}.{error.place}", error.message)
+        if not errors and (short := shortfall(outline, minimum.kind, params)):
             yield Error(at, f"{minimum.says}: the lessons plan {short}")
 
 

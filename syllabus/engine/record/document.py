@@ -1,7 +1,7 @@
 """The training record document: ``parse`` reads it, ``dump`` writes it.
 
 One student's whole record in the form ``training-record/1``. Reading is strict: an unknown key, a unit of
-the wrong dimension, a date that does not exist are faults with their place, and all faults are listed at
+the wrong dimension, a date that does not exist are errors with their place, and all errors are listed at
 once. A missing time or count is zero; a missing fact stays unknown. What its objects may say is declared in
 ``syllabus.engine.record.record``.
 """
@@ -22,22 +22,22 @@ _RECORD = shape_of(Record)
 def parse(document: object, place: str = "") -> Record:
     """Read a training record document.
 
-    Shapes:  plain JSON values, as ``json.loads`` gives them; ``place`` is put before every fault's place.
+    Shapes:  plain JSON values, as ``json.loads`` gives them; ``place`` is put before every error's place.
     Units:   quantities by the rules of ``units``; times become microseconds.
-    Raises:  DocumentError with every fault found.
+    Raises:  DocumentError with every error found.
     """
-    faults = Errors()
-    fields = Object(faults, document, place)
+    errors = Errors()
+    fields = Object(errors, document, place)
     fields.take("format", reading.one_of((FORMAT,), "known format"), required=True)
     found = {each.name: fields.take(each.key, each.type.read, each.default) for each in _RECORD.fields}
     fields.done()
     for part in Record.PARTS:
-        reading.unique(faults, found[part], fields.at(part))
+        reading.unique(errors, found[part], fields.at(part))
     flights = {flight.id for flight in found["flights"]}
     for index, item in enumerate(found["items"]):
         if item.flight is not None and item.flight not in flights:
-            faults.add(f"{fields.at('items')}[{index}].flight", f"no flight has the id {item.flight!r}")
-    faults.stop(DocumentError)
+            errors.add(f"{fields.at('items')}[{index}].flight", f"no flight has the id {item.flight!r}")
+    errors.stop(DocumentError)
     return Record(**found)
 
 

@@ -26,18 +26,18 @@ class Remembered:
     def __init__(self, read: Read):
         self.read = read
 
-    def __call__(self, faults: Errors, value: Any, place: str) -> Any:
+    def __call__(self, errors: Errors, value: Any, place: str) -> Any:
         try:
             key = marshal.dumps(value, 2)  # from version 3 on, bytes depend on who else holds a value
         except ValueError:  # not plain JSON
-            return self.read(faults, value, place)
-        memo = faults.memo[self]
+            return self.read(errors, value, place)
+        memo = errors.memo[self]
         if (known := memo.get(key)) is not None:
             return known
         effort.check()
-        before = len(faults)
-        found = self.read(faults, value, place)
-        if len(faults) == before:
+        before = len(errors)
+        found = self.read(errors, value, place)
+        if len(errors) == before:
             memo[key] = found
         return found
 
@@ -58,11 +58,11 @@ def compiled(made: type, fields: Iterable[tuple[str, str, Read, bool, Any]]) -> 
         known[reader], known[f"d{number}"] = read, default
         steps.append(f"   if ({value} := get({key!r})) is not None:")
         if isinstance(read, Remembered):
-            bound.append(f" m{number} = faults.memo[{reader}].get")
+            bound.append(f" m{number} = errors.memo[{reader}].get")
             steps.append(f"    if (known := m{number}(dumps({value}, 2))) is not None: {value} = known")
-            steps.append(f"    else: {value} = {reader}(faults, {value}, '')")
+            steps.append(f"    else: {value} = {reader}(errors, {value}, '')")
         else:
-            steps.append(f"    {value} = {reader}(faults, {value}, '')")
+            steps.append(f"    {value} = {reader}(errors, {value}, '')")
         if required or name == "id":  # an entry without an id goes by its place
             steps.append(f"   if {value} is None: raise ValueError")
         elif default is not None:
@@ -79,14 +79,14 @@ def compiled(made: type, fields: Iterable[tuple[str, str, Read, bool, Any]]) -> 
     if contradictions:
         steps.append("   for _ in contradictions(object, value): raise ValueError")
     source = [
-        "def bind(faults):", *bound,
+        "def bind(errors):", *bound,
         " def plain(value):",
         "  if value.__class__ is not dict or not value.keys() <= keys: return None",
-        "  get, before = value.get, len(faults)",
+        "  get, before = value.get, len(errors)",
         "  try:", *steps,
-        "   if len(faults) == before: return object",
+        "   if len(errors) == before: return object",
         "  except ValueError: pass",  # also from a value that is not plain JSON
-        "  del faults[before:]",
+        "  del errors[before:]",
         " return plain",
     ]  # fmt: skip
     exec("\n".join(source), known)  # noqa: S102  every name in it is one of a class that we wrote

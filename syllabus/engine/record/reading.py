@@ -1,7 +1,7 @@
-"""Reading plain JSON values strictly: every fault is collected with its place, and nothing is ignored.
+"""Reading plain JSON values strictly: every error is collected with its place, and nothing is ignored.
 
-A reader takes a value and its place and gives a Python value, or notes a fault and gives None. An object's
-keys are taken one by one; what is left over at the end is a fault that names the key.
+A reader takes a value and its place and gives a Python value, or notes a error and gives None. An object's
+keys are taken one by one; what is left over at the end is a error that names the key.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ Read = Callable[[Errors, Any, str], Any]
 
 
 def loads(text: str | bytes, *, error: type[InputError]) -> Any:
-    """JSON text as plain values; a key that stands twice in one object, NaN and infinities are faults."""
-    faults = Errors()
+    """JSON text as plain values; a key that stands twice in one object, NaN and infinities are errors."""
+    errors = Errors()
     raw = text.encode("utf-8", "surrogatepass") if isinstance(text, str) else text
     if (objects := raw.count(b"{") + raw.count(b"[")) > MOST_OBJECTS:
         raise effort.TooMuch(
@@ -56,13 +56,13 @@ def loads(text: str | bytes, *, error: type[InputError]) -> Any:
         if len(made) < len(found):
             times = Counter(key for key, _ in found)
             twice = sorted(key for key, number in times.items() if number > 1)
-            faults.add(
+            errors.add(
                 "", f"the key {', '.join(map(called, twice[:10]))} occurs twice in one object; keep one"
             )
         return made
 
     def constant(name: str) -> float:
-        faults.add("", f"{name} is not a number in JSON")
+        errors.add("", f"{name} is not a number in JSON")
         return 0.0
 
     try:
@@ -75,18 +75,18 @@ def loads(text: str | bytes, *, error: type[InputError]) -> Any:
         raise error.at(
             "", "not readable JSON: it is nested too deeply or contains a number that is too long"
         ) from None
-    faults.stop(error)
+    errors.stop(error)
     return value
 
 
 class Object:
     """A JSON object whose keys are taken one by one."""
 
-    def __init__(self, faults: Errors, value: Any, place: str):
-        self.faults, self.place = faults, place
+    def __init__(self, errors: Errors, value: Any, place: str):
+        self.errors, self.place = errors, place
         self.ok = isinstance(value, Mapping)
         if not self.ok:
-            faults.expected("an object", value, place)
+            errors.expected("an object", value, place)
         self.left: dict[Any, Any] = dict(value) if self.ok else {}
         self.known: list[str] = []
 
@@ -98,17 +98,17 @@ class Object:
         self.known.append(key)
         if key not in self.left:
             if required and self.ok:
-                self.faults.add(self.at(key), "missing")
+                self.errors.add(self.at(key), "missing")
             return default
         value = self.left.pop(key)
         if value is None and not required:
             return default
-        found = read(self.faults, value, self.at(key))
+        found = read(self.errors, value, self.at(key))
         return default if found is None else found
 
     def done(self) -> None:
-        """Every key that nobody took is a fault."""
-        unknown(self.faults, self.left, self.known, self.place)
+        """Every key that nobody took is a error."""
+        unknown(self.errors, self.left, self.known, self.place)
 
 
 def at(place: str, key: str) -> str:
@@ -116,12 +116,12 @@ def at(place: str, key: str) -> str:
     return f"{place}.{key}" if place else key
 
 
-def unknown(faults: Errors, keys: Iterable[Any], known: Collection[str], place: str) -> None:
+def unknown(errors: Errors, keys: Iterable[Any], known: Collection[str], place: str) -> None:
     """Note every key of an object that is none of those known."""
     for key in keys:
-        close = faults.meant(key, known)
+        close = errors.meant(key, known)
         hint = f"did you mean {close!r}?" if close else f"use one of {', '.join(known)}"
-        faults.add(at(place, str(key)[:100]), f"unknown key; {hint}")
+        errors.add(at(place, str(key)[:100]), f"unknown key; {hint}")
 
 
 def list_of(
@@ -129,16 +129,16 @@ def list_of(
 ) -> Read:
     """A reader of lists. ``plain`` gives a quick reader of ordinary entries, which may give None instead."""
 
-    def reader(faults: Errors, value: Any, place: str) -> tuple | None:
+    def reader(errors: Errors, value: Any, place: str) -> tuple | None:
         if not isinstance(value, list | tuple):
-            faults.expected("a list", value, place)
+            errors.expected("a list", value, place)
             return None
         if len(value) > most:
-            faults.add(place, f"{len(value)} entries; at most {most} are read")
+            errors.add(place, f"{len(value)} entries; at most {most} are read")
             return None
-        quick = [None] * len(value) if plain is None else map(plain(faults), value)
+        quick = [None] * len(value) if plain is None else map(plain(errors), value)
         made = [
-            read(faults, each, f"{place}[{index}]") if found is None else found
+            read(errors, each, f"{place}[{index}]") if found is None else found
             for index, (each, found) in enumerate(zip(value, quick, strict=True))
         ]
         return tuple([each for each in made if each is not None])
@@ -146,87 +146,87 @@ def list_of(
     return reader
 
 
-def text(faults: Errors, value: Any, place: str) -> str | None:
-    """Text, kept as it stands; a control character or half a character cannot be kept and is a fault."""
+def text(errors: Errors, value: Any, place: str) -> str | None:
+    """Text, kept as it stands; a control character or half a character cannot be kept and is a error."""
     if value.__class__ is str and len(value) <= MOST_TEXT and value.isprintable():
         return value  # as nearly every text is
     if not isinstance(value, str):
-        faults.expected("text", value, place)
+        errors.expected("text", value, place)
         return None
     if len(value) > MOST_TEXT:
-        faults.add(place, f"{len(value)} characters; at most {MOST_TEXT} are allowed")
+        errors.add(place, f"{len(value)} characters; at most {MOST_TEXT} are allowed")
         return None
     if not value.isprintable() and ("\x00" in value or _LONE_SURROGATE.search(value)):
-        faults.add(place, "contains a character that is not text (NUL or half of a surrogate pair)")
+        errors.add(place, "contains a character that is not text (NUL or half of a surrogate pair)")
         return None
     return value
 
 
-def name(faults: Errors, value: Any, place: str) -> str | None:
+def name(errors: Errors, value: Any, place: str) -> str | None:
     """A short text that may not be blank; spaces around it are dropped."""
     if value.__class__ is str and len(value) <= 200 and value.isprintable() and (stripped := value.strip()):
         return stripped  # as nearly every name is
-    found = text(faults, value, place)
+    found = text(errors, value, place)
     if found is None:
         return None
     if not (stripped := found.strip()):
-        faults.add(place, "is blank; leave the key out or give a value")
+        errors.add(place, "is blank; leave the key out or give a value")
         return None
     if len(found) > 200:
-        faults.add(place, f"{len(found)} characters; at most 200 are allowed here")
+        errors.add(place, f"{len(found)} characters; at most 200 are allowed here")
         return None
     return stripped
 
 
 def one_of(words: Collection[str], what: str) -> Read:
-    def reader(faults: Errors, value: Any, place: str) -> str | None:
+    def reader(errors: Errors, value: Any, place: str) -> str | None:
         if isinstance(value, str) and value in words:
             return value
-        near = faults.meant(value.lower(), words) if isinstance(value, str) else None
+        near = errors.meant(value.lower(), words) if isinstance(value, str) else None
         hint = f"; did you mean {near!r}?" if near else ""
-        faults.add(place, f"{called(value)} is not a {what}; use one of {', '.join(words)}{hint}")
+        errors.add(place, f"{called(value)} is not a {what}; use one of {', '.join(words)}{hint}")
         return None
 
     return reader
 
 
-def flag(faults: Errors, value: Any, place: str) -> bool | None:
+def flag(errors: Errors, value: Any, place: str) -> bool | None:
     if not isinstance(value, bool):
-        faults.expected("true or false", value, place)
+        errors.expected("true or false", value, place)
         return None
     return value
 
 
-def count(faults: Errors, value: Any, place: str) -> int | None:
+def count(errors: Errors, value: Any, place: str) -> int | None:
     """A whole number, 0 or more."""
     whole = isinstance(value, float) and math.isfinite(value) and value == int(value)
     if isinstance(value, bool) or not (isinstance(value, int) or whole):
-        faults.add(place, f"{called(value)} is not a whole number")
+        errors.add(place, f"{called(value)} is not a whole number")
         return None
     if not 0 <= value <= MOST_COUNT:
-        faults.add(place, f"{called(value)} is not between 0 and {MOST_COUNT}")
+        errors.add(place, f"{called(value)} is not between 0 and {MOST_COUNT}")
         return None
     return int(value)
 
 
-def day(faults: Errors, value: Any, place: str) -> date | None:
+def day(errors: Errors, value: Any, place: str) -> date | None:
     """An ISO 8601 calendar date, ``2026-03-02``."""
-    return _of_text(_day, faults, value, place, "a date; write it like 2026-03-02")
+    return _of_text(_day, errors, value, place, "a date; write it like 2026-03-02")
 
 
-def instant(faults: Errors, value: Any, place: str) -> datetime | None:
+def instant(errors: Errors, value: Any, place: str) -> datetime | None:
     """An ISO 8601 date and time with its offset from UTC, ``2026-03-02T19:40:00-06:00``."""
     what = "a date and time; write it like 2026-03-02T19:40:00-06:00"
-    return _of_text(_instant, faults, value, place, what)
+    return _of_text(_instant, errors, value, place, what)
 
 
-def _of_text(parse: Callable[[str], Any], faults: Errors, value: Any, place: str, what: str) -> Any:
+def _of_text(parse: Callable[[str], Any], errors: Errors, value: Any, place: str, what: str) -> Any:
     """What a text says, or the error that ``parse`` gives as a message; None where it is not ``what``."""
     found = parse(value) if isinstance(value, str) else None
     if found is None:
-        faults.add(place, f"{called(value)} is not {what}")
+        errors.add(place, f"{called(value)} is not {what}")
     elif found.__class__ is str:
-        faults.add(place, found)
+        errors.add(place, found)
     else:
         return found
     return None
@@ -262,20 +262,20 @@ def _believed(found: Any, text: str) -> Any:
     return f"{text} is not between the years {FIRST_YEAR} and {LAST_YEAR}"
 
 
-def time(faults: Errors, value: Any, place: str) -> int | None:
+def time(errors: Errors, value: Any, place: str) -> int | None:
     """A time in microseconds."""
     try:
         found = units.parse_time(value)
     except units.QuantityError as problem:
-        faults.add(place, str(problem))
+        errors.add(place, str(problem))
         return None
     if found >= MOST_HOURS * units.HOUR:
-        faults.add(place, f"{called(value)} is {MOST_HOURS:,} hours or more, too long for one entry")
+        errors.add(place, f"{called(value)} is {MOST_HOURS:,} hours or more, too long for one entry")
         return None
     return found
 
 
-def degrees(faults: Errors, value: Any, place: str) -> float | None:
+def degrees(errors: Errors, value: Any, place: str) -> float | None:
     if isinstance(value, str) and (found := _DEGREES.fullmatch(value.strip())):
         return float(found[1])
     if (
@@ -285,44 +285,44 @@ def degrees(faults: Errors, value: Any, place: str) -> float | None:
         and abs(value) <= 360
     ):
         return float(value)
-    faults.add(place, f"{called(value)} is not an angle in degrees, such as 44.1")
+    errors.add(place, f"{called(value)} is not an angle in degrees, such as 44.1")
     return None
 
 
-def point(faults: Errors, value: Any, place: str) -> Place | None:
+def point(errors: Errors, value: Any, place: str) -> Place | None:
     """An airport's identifier, or a name with ``lat`` and ``lon``; a name alone has no known position."""
     if isinstance(value, str):
         try:
-            return geography.airports().find(value, hint=faults.hint)
+            return geography.airports().find(value, hint=errors.hint)
         except geography.UnknownAirport as problem:
-            faults.add(place, str(problem))
+            errors.add(place, str(problem))
             return None
     if not isinstance(value, Mapping):
-        faults.add(
+        errors.add(
             place,
             f"{called(value)} is not a waypoint; give an airport's identifier or a name with lat and lon",
         )
         return None
-    faults.position()
-    fields = Object(faults, value, place)
-    before = len(faults)
+    errors.position()
+    fields = Object(errors, value, place)
+    before = len(errors)
     named = fields.take("name", name, "")
     lat, lon = fields.take("lat", degrees), fields.take("lon", degrees)
     fields.done()
-    if len(faults) > before:
+    if len(errors) > before:
         return None
     try:
         return geography.position(named, lat, lon)
     except ValueError as problem:
-        faults.add(place, str(problem))
+        errors.add(place, str(problem))
         return None
 
 
-def route(faults: Errors, value: Any, place: str) -> tuple[Place, ...] | None:
+def route(errors: Errors, value: Any, place: str) -> tuple[Place, ...] | None:
     """Points in order: a list, or one text with the identifiers separated by spaces, commas or hyphens."""
     if isinstance(value, str):
         value = [part for part in re.split(r"[\s,>\-–→]+", value) if part]
-    return list_of(point, most=100)(faults, value, place)
+    return list_of(point, most=100)(errors, value, place)
 
 
 def write_point(place: Place) -> str | dict[str, Any]:
@@ -334,7 +334,7 @@ def write_point(place: Place) -> str | dict[str, Any]:
     return place.key
 
 
-def unique(faults: Errors, entries: Sequence[Any], place: str) -> None:
+def unique(errors: Errors, entries: Sequence[Any], place: str) -> None:
     """Note every entry whose id another entry of the same list has already."""
     if len({entry.id for entry in entries}) == len(entries):
         return
@@ -342,7 +342,7 @@ def unique(faults: Errors, entries: Sequence[Any], place: str) -> None:
     for index, entry in enumerate(entries):
         here = f"{place}[{index}]"
         if entry.id in seen:
-            faults.add(
+            errors.add(
                 f"{here}.id", f"{entry.id!r} is the id of {seen[entry.id]} already; give each entry its own"
             )
         seen.setdefault(entry.id, here)

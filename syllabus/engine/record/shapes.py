@@ -115,21 +115,21 @@ class Keys:
         self._known = [key for key, *_ in self._rows]
         self._of_key = {key: (name, read) for key, name, read, _ in self._rows}
 
-    def read(self, faults: Errors, value: Any, place: str, found: dict[str, Any]) -> bool:
+    def read(self, errors: Errors, value: Any, place: str, found: dict[str, Any]) -> bool:
         """Put into ``found`` what the object says. False where it is no object."""
         ok = isinstance(value, Mapping)
         if not ok:
-            faults.expected("an object", value, place)
+            errors.expected("an object", value, place)
             value = {}
         start = f"{place}." if place else ""
         for key, name, read, required in self._rows:
             raw = value.get(key)
             if raw is not None or (required and key in value):
-                if (each := read(faults, raw, start + key)) is not None:
+                if (each := read(errors, raw, start + key)) is not None:
                     found[name] = each
             elif required and ok:
-                faults.add(start + key, "missing")
-        reading.unknown(faults, [key for key in value if key not in self._of_key], self._known, place)
+                errors.add(start + key, "missing")
+        reading.unknown(errors, [key for key in value if key not in self._of_key], self._known, place)
         return ok
 
 
@@ -155,29 +155,29 @@ class Shape:
         self._writers = [(each.key, each.name, each.type.write, each.default) for each in self.fields]
         self._contradictions = getattr(made, "contradictions", None)
 
-    def plain(self, faults: Errors) -> Plain:
+    def plain(self, errors: Errors) -> Plain:
         """The reader of ordinary objects of this shape in one document."""
-        if (found := faults.plain.get(self)) is None:
-            found = faults.plain[self] = self._bind(faults)
+        if (found := errors.plain.get(self)) is None:
+            found = errors.plain[self] = self._bind(errors)
         return found
 
-    def _read(self, faults: Errors, value: Any, place: str) -> Any:
+    def _read(self, errors: Errors, value: Any, place: str) -> Any:
         """The object; where it has errors, its other fields, so that theirs are found too."""
-        if (made := self.plain(faults)(value)) is not None:
+        if (made := self.plain(errors)(value)) is not None:
             return made
-        return self.read_with_places(faults, value, place)
+        return self.read_with_places(errors, value, place)
 
-    def read_with_places(self, faults: Errors, value: Any, place: str) -> Any:
+    def read_with_places(self, errors: Errors, value: Any, place: str) -> Any:
         """``read`` of an object that has errors or may have them."""
         effort.check()
         found = self._defaults.copy()
-        ok = self._keys.read(faults, value, place, found)
+        ok = self._keys.read(errors, value, place, found)
         if "id" in found and found["id"] is None:
             found["id"] = place
         made = self.made(**found)
         if ok and self._contradictions is not None:
             for key, message in self._contradictions(made, value):
-                faults.add(reading.at(place, key), message)
+                errors.add(reading.at(place, key), message)
         return made
 
     def write(self, made: Any) -> dict[str, Any]:

@@ -30,10 +30,10 @@ def word(words: Collection[str], what: str) -> Type:
     return Type(reading.one_of(words, what), json_schema.word(words))
 
 
-def _percent(faults: Errors, value: Any, place: str) -> int | None:
-    found = reading.count(faults, value, place)
+def _percent(errors: Errors, value: Any, place: str) -> int | None:
+    found = reading.count(errors, value, place)
     if found is not None and found > 100:
-        faults.add(place, f"{found} is more than 100 percent")
+        errors.add(place, f"{found} is more than 100 percent")
         return None
     return found
 
@@ -154,19 +154,19 @@ def times(names: Collection[str]) -> Type:
     known = frozenset(names)
     keys = Keys((name, name, TIME.read, False) for name in names)
 
-    def read(faults: Errors, value: Any, place: str) -> Mapping[str, int]:
-        before = len(faults)
+    def read(errors: Errors, value: Any, place: str) -> Mapping[str, int]:
+        before = len(errors)
         logged: dict[str, int] = {}
         if value.__class__ is dict and value.keys() <= known:
             for key, raw in value.items():
                 if raw is not None:
-                    logged[key] = reading.time(faults, raw, "") or 0
-        if len(faults) > before or not logged:  # errors need their places
-            del faults[before:]
+                    logged[key] = reading.time(errors, raw, "") or 0
+        if len(errors) > before or not logged:  # errors need their places
+            del errors[before:]
             logged.clear()
-            keys.read(faults, value, place, logged)
-        if len(faults) == before:
-            _contradictions(faults, logged, place)
+            keys.read(errors, value, place, logged)
+        if len(errors) == before:
+            _contradictions(errors, logged, place)
         return MappingProxyType(logged)
 
     def write(logged: Mapping[str, int]) -> dict[str, str]:
@@ -179,24 +179,24 @@ def times(names: Collection[str]) -> Type:
     return Type(Remembered(read), schema, write, component="Times", uses=(TIME,))
 
 
-def _contradictions(faults: Errors, times: Mapping[str, int], place: str) -> None:
+def _contradictions(errors: Errors, times: Mapping[str, int], place: str) -> None:
     total = times.get("total")
     if total is not None:
         for key, amount in times.items():
             if amount > total:
-                faults.add(
+                errors.add(
                     f"{place}.{key}",
                     f"{format_time(amount)} is more than the total, {format_time(total)}; correct one",
                 )
         instrument = times.get("actual_instrument", 0) + times.get("simulated_instrument", 0)
         if instrument > total >= max(times.values()):
-            faults.add(
+            errors.add(
                 place,
                 f"actual and simulated instrument time together, {format_time(instrument)}, are more than the"
                 f" total, {format_time(total)}; correct one",
             )
     if times.get("dual") and times.get("solo"):
-        faults.add(
+        errors.add(
             place,
             f"dual {format_time(times['dual'])} and solo {format_time(times['solo'])} in one entry: with an"
             " instructor aboard nobody is the sole occupant; write two entries",
@@ -211,9 +211,9 @@ def kind(
 ) -> Type:
     """A kind of document, test or endorsement: known, or not to be mistaken for a known one."""
 
-    def read(faults: Errors, value: Any, place: str) -> str | None:
+    def read(errors: Errors, value: Any, place: str) -> str | None:
         if not isinstance(value, str):
-            faults.add(
+            errors.add(
                 place, f"{reading.called(value)} is not a kind of {what}; use one of {', '.join(known)}"
             )
             return None
@@ -224,14 +224,14 @@ def kind(
         stem = named.split(":")[0]
         if stem.removesuffix("-test") in closed:
             # rules read these, so one that no rule knows would count for nothing without a word
-            faults.add(place, f"{value!r} is not a known {what}; use one of {', '.join(known)}")
+            errors.add(place, f"{value!r} is not a known {what}; use one of {', '.join(known)}")
             return None
-        near = faults.mistaken(named.lower()[:MOST_WORD], known, 0.82)
+        near = errors.mistaken(named.lower()[:MOST_WORD], known, 0.82)
         if near and not (":" in named and any(each.startswith(stem + ":") for each in known)):
-            faults.add(place, f"{value!r} is not a known kind of {what}; did you mean {near!r}?")
+            errors.add(place, f"{value!r} is not a known kind of {what}; did you mean {near!r}?")
             return None
         if not _KIND.fullmatch(named) or len(named) > MOST_WORD:
-            faults.add(
+            errors.add(
                 place,
                 f"{reading.called(value)} is not a kind of {what}: kinds are lowercase words joined by"
                 f" hyphens; rules read {', '.join(known)}",
@@ -250,15 +250,15 @@ def kind(
     )
 
 
-def _item(faults: Errors, value: Any, place: str) -> str | None:
+def _item(errors: Errors, value: Any, place: str) -> str | None:
     if value in RULE_ITEMS:
         return value
     if not isinstance(value, str) or not _ITEM.fullmatch(value) or len(value) > MOST_WORD:
-        faults.add(place, f"{reading.called(value)} is not an item; items are named like 'presolo.d-01'")
+        errors.add(place, f"{reading.called(value)} is not an item; items are named like 'presolo.d-01'")
         return None
     for stem, (first, last) in RULE_LISTS.items():
         if value.lower().startswith(stem.split(".")[0] + "."):
-            faults.add(
+            errors.add(
                 place,
                 f"{value!r} is not an item of that list, which runs from {stem}{first:02d} to"
                 f" {stem}{last:02d}",
@@ -267,18 +267,18 @@ def _item(faults: Errors, value: Any, place: str) -> str | None:
     return value
 
 
-def _purpose(faults: Errors, value: Any, place: str) -> str | None:
+def _purpose(errors: Errors, value: Any, place: str) -> str | None:
     if isinstance(value, str) and _PURPOSE.fullmatch(value) and len(value) <= MOST_WORD:
         known = "practical-test-preparation"
         stem = value.split(":")[0]
-        if stem != known and faults.mistaken(stem, (known,), 0.82):
-            faults.add(place, f"{value!r} is not a known purpose; did you mean '{known}:private'?")
+        if stem != known and errors.mistaken(stem, (known,), 0.82):
+            errors.add(place, f"{value!r} is not a known purpose; did you mean '{known}:private'?")
             return None
         if value == known:
-            faults.add(place, f"{value!r} does not say for which test; write '{known}:private'")
+            errors.add(place, f"{value!r} does not say for which test; write '{known}:private'")
             return None
         return value
-    faults.add(
+    errors.add(
         place, f"{reading.called(value)} is not a purpose; write it like 'practical-test-preparation:private'"
     )
     return None
@@ -292,8 +292,8 @@ def unbelieved(words: Collection[str], what: str, component: str, description: s
     """A word that a document may say, for an export shows it, and that nobody is believed who sends it."""
     check: Read = reading.one_of(words, what)
 
-    def read(faults: Errors, value: Any, place: str) -> None:
-        check(faults, value, place)
+    def read(errors: Errors, value: Any, place: str) -> None:
+        check(errors, value, place)
 
     return Type(read, json_schema.word(words, description), _unsaid, component)
 

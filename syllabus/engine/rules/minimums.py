@@ -26,10 +26,10 @@ class Minimum:
     note: str = ""
 
     def read(self) -> Mapping[str, Any]:
-        """The parameters as the kind takes them. ValueError where ``faults`` finds any."""
-        found, faults = read_params(self.kind, self.params)
-        if faults:
-            raise ValueError("; ".join(map(str, faults)))
+        """The parameters as the kind takes them. ValueError where ``errors`` finds any."""
+        found, errors = read_params(self.kind, self.params)
+        if errors:
+            raise ValueError("; ".join(map(str, errors)))
         return found
 
 
@@ -37,20 +37,20 @@ def read_params(kind: str, values: Mapping[str, Any]) -> tuple[dict[str, Any], l
     """Parameters of a kind as it takes them, and what is wrong with them; a place is the parameter's name."""
     if kind not in ALLOWED:
         return {}, [Error("kind", f"{kind!r} is not a kind of minimum; use one of {', '.join(ALLOWED)}")]
-    params, read, faults = KINDS[kind].params, {}, []
+    params, read, errors = KINDS[kind].params, {}, []
     for key in values:
         if key not in params:
-            faults.append(Error(str(key), f"{kind} knows no {key!r}; it has {', '.join(params)}"))
+            errors.append(Error(str(key), f"{kind} knows no {key!r}; it has {', '.join(params)}"))
     for key, param in params.items():
         if key not in values:
             if param.required:
-                faults.append(Error("kind", f"{kind} needs {key!r}"))
+                errors.append(Error("kind", f"{kind} needs {key!r}"))
             continue
         try:
             read[key] = param.read(values[key])
         except ValueError as problem:
-            faults.append(Error(key, f"{key}: {problem}"))
-    return read, faults
+            errors.append(Error(key, f"{key}: {problem}"))
+    return read, errors
 
 
 def as_requirement(

@@ -51,11 +51,11 @@ READERS: Mapping[str, reading.Read] = {field.key: field.type.read for field in _
 def context_from(value: object, place: str = "context") -> Context:
     """Read a context from plain JSON values.
 
-    Raises: QuestionError with every fault and its place.
+    Raises: QuestionError with every error and its place.
     """
-    faults = Errors()
-    found: Context = _CONTEXT.read(faults, {} if value is None else value, place)
-    faults.stop(QuestionError)
+    errors = Errors()
+    found: Context = _CONTEXT.read(errors, {} if value is None else value, place)
+    errors.stop(QuestionError)
     return found
 
 

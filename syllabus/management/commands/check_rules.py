@@ -40,13 +40,13 @@ class Command(BaseCommand):
                 raise RuleDataError.at("", "is not a folder; name one with <authority>/<milestone>.yaml")
             rules = rulebook.load(home)
         except RuleDataError as problem:
-            self.refuse(_shown(home), problem.faults)
+            self.refuse(_shown(home), problem.errors)
         self.stdout.write("\n".join(tally(rules)))
 
-    def refuse(self, home: str, faults: Iterable[Error]) -> None:
-        for fault in faults:
-            place = f"{home}/{fault.place}" if fault.place else home
-            self.stderr.write(f"{place}: {fault.message}", str)
+    def refuse(self, home: str, errors: Iterable[Error]) -> None:
+        for error in errors:
+            place = f"{home}/{error.place}" if error.place else home
+            self.stderr.write(f"{place}: {error.message}", str)
         sys.exit(BAD_DATA)
 
 

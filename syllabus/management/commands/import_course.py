@@ -51,7 +51,7 @@ class Command(BaseCommand):
         except OSError as problem:
             self.refuse([Error(str(path), f"cannot be read: {problem.strerror}")])
         except CourseError as problem:
-            self.refuse(problem.faults)
+            self.refuse(problem.errors)
         self.stdout.write("\n".join(told(stands, version, saved.changed)))
 
     @staticmethod
@@ -65,9 +65,9 @@ class Command(BaseCommand):
             version = outlines.publish(version, timezone.now())
         return saved, version
 
-    def refuse(self, faults: Iterable[Error]) -> None:
-        for fault in faults:
-            self.stderr.write(str(fault), str)
+    def refuse(self, errors: Iterable[Error]) -> None:
+        for error in errors:
+            self.stderr.write(str(error), str)
         sys.exit(BAD_DATA)
 
 

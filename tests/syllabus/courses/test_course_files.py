@@ -69,7 +69,7 @@ items:
 def faults(text: str) -> list[str]:
     with pytest.raises(CourseError) as caught:
         files.read(text, "c.yaml")
-    return [str(fault) for fault in caught.value.faults]
+    return [str(fault) for fault in caught.value.errors]
 
 
 def changed(old: str, new: str) -> str:
@@ -269,7 +269,7 @@ def test_a_line_of_anything_is_read_or_refused_with_its_place(line: int, word: s
     try:
         files.read("\n".join(lines), "c.yaml")
     except CourseError as problem:
-        lost = [str(fault) for fault in problem.faults if not re.fullmatch(r"c\.yaml:\d+", fault.place)]
+        lost = [str(fault) for fault in problem.errors if not re.fullmatch(r"c\.yaml:\d+", fault.place)]
     else:
         lost = []
     assert lost == []

@@ -39,7 +39,7 @@ def outline() -> Outline:
 
 
 def test_it_hangs_together_and_is_of_the_size_it_says() -> None:
-    assert files.faults_of(outline()) == ()
+    assert files.errors_of(outline()) == ()
     sizes = len(outline().stages), len(outline().lessons), len(outline().items)
     assert sizes == (4, 29, 79)
 

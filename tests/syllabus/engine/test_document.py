@@ -21,7 +21,7 @@ def document(**parts: Any) -> dict[str, Any]:
 def faults(given: object) -> list[str]:
     with pytest.raises(DocumentError) as refused:
         parse(given)
-    return [str(fault) for fault in refused.value.faults]
+    return [str(fault) for fault in refused.value.errors]
 
 
 def flight(**keys: Any) -> dict[str, Any]:

@@ -271,4 +271,4 @@ def test_ratings_are_read_as_the_school_writes_them():
 def test_a_rating_that_cannot_be_read_is_named(value, place):
     with pytest.raises(RatingsError) as refused:
         read_ratings(value)
-    assert place in {fault.place for fault in refused.value.faults}
+    assert place in {fault.place for fault in refused.value.errors}

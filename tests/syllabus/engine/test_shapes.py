@@ -106,7 +106,7 @@ def test_every_component_is_a_json_schema(name: str) -> None:
 def test_an_object_of_another_kind_hides_no_error_of_its_neighbors() -> None:
     with pytest.raises(DocumentError) as refused:
         parse(document(flights=[5, flight(), flight()]))
-    assert [fault.place for fault in refused.value.faults] == ["flights[0]", "flights[2].id"]
+    assert [fault.place for fault in refused.value.errors] == ["flights[0]", "flights[2].id"]
 
 
 @pytest.mark.parametrize("field", shape_of(Context).fields, ids=lambda field: field.key)

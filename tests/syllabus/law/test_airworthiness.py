@@ -142,5 +142,5 @@ def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change, told):
     (tmp_path / "faa.yaml").write_text(WHOLE.replace(*change, 1), encoding="utf-8")
     with pytest.raises(RuleDataError) as refused:
         airworthiness.SHAPE.load(tmp_path)
-    assert any(told in str(fault) for fault in refused.value.faults)
-    assert all(fault.place.startswith("faa.yaml:") for fault in refused.value.faults)
+    assert any(told in str(fault) for fault in refused.value.errors)
+    assert all(fault.place.startswith("faa.yaml:") for fault in refused.value.errors)

@@ -74,7 +74,7 @@ def written(tmp_path: pathlib.Path) -> Written:
 def faults(home: pathlib.Path) -> list[str]:
     with pytest.raises(RuleDataError) as caught:
         rulebook.load(home)
-    return [str(fault) for fault in caught.value.faults]
+    return [str(fault) for fault in caught.value.errors]
 
 
 def changed(old: str, new: str, text: str = SOUND) -> str:

@@ -221,11 +221,11 @@ def test_a_fault_is_told_with_file_and_line(tmp_path: Path, change: tuple[str, s
     (tmp_path / "faa.yaml").write_text(WHOLE.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(RuleDataError) as wrong:
         endorsements.load(rulebook.current(), tmp_path)
-    told = [str(fault) for fault in wrong.value.faults]
+    told = [str(fault) for fault in wrong.value.errors]
     assert any(message in each for each in told), told
     line = WHOLE[: WHOLE.index(old)].count("\n") + 1
     if "is in no file" not in message and "twice" not in message and "missing" not in message:
-        [place] = {fault.place for fault in wrong.value.faults if message in fault.message}
+        [place] = {fault.place for fault in wrong.value.errors if message in fault.message}
         file, at = place.split(":")
         assert file == "faa.yaml"
         assert abs(int(at) - line) <= 3
@@ -240,7 +240,7 @@ def test_a_file_with_one_kind_lacks_every_other(tmp_path: Path):
     (tmp_path / "faa.yaml").write_text("authority: faa\nkinds:\n  - kind: complex\n", encoding="utf-8")
     with pytest.raises(RuleDataError) as wrong:
         endorsements.load(rulebook.current(), tmp_path)
-    missing = [each for each in wrong.value.faults if "is in no file" in each.message]
+    missing = [each for each in wrong.value.errors if "is in no file" in each.message]
     assert len(missing) == len(ENDORSEMENTS)
 
 

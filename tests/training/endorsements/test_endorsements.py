@@ -356,7 +356,7 @@ UNREADABLE = [
 def test_what_cannot_be_read_is_refused_with_its_place(people, sam, kind, fields, place):
     with pytest.raises(endorsements.EndorsementError) as wrong:
         looked_at(people, kind, fields)
-    assert [fault.place for fault in wrong.value.faults] == [place]
+    assert [fault.place for fault in wrong.value.errors] == [place]
 
 
 # What is given

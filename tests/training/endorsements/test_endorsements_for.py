@@ -141,4 +141,4 @@ def test_a_retest_by_a_ground_instructor_that_names_no_test_lacks_the_test_alone
 def test_a_test_of_the_other_sort_is_an_error_at_its_field(people, sam):
     with pytest.raises(endorsements.EndorsementError) as wrong:
         looked_at(people, "knowledge-test", {"test": "practical:private-airplane"})
-    assert [fault.place for fault in wrong.value.faults] == ["test"]
+    assert [fault.place for fault in wrong.value.errors] == ["test"]

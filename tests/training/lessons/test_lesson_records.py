@@ -113,8 +113,8 @@ def test_nothing_is_said_twice_by_being_left_out() -> None:
 def test_a_contradiction_is_refused_with_its_place(said: Any, place: str) -> None:
     with pytest.raises(LessonError) as refused:
         lesson_content.read(said)
-    assert place in [fault.place for fault in refused.value.faults]
-    assert all(fault.place.startswith("content") for fault in refused.value.faults)
+    assert place in [fault.place for fault in refused.value.errors]
+    assert all(fault.place.startswith("content") for fault in refused.value.errors)
 
 
 PARTS = [each for each in TIMES if each not in ("total", "solo")]
@@ -127,7 +127,7 @@ def test_a_part_is_the_whole_at_most(part: str) -> None:
     assert lesson_content.read(flown(times=whole)).plain["flight"]["times"][part] == "1.4 h"
     with pytest.raises(LessonError) as refused:
         lesson_content.read(flown(times={**whole, part: "84.000001 min"}))
-    (fault,) = refused.value.faults
+    (fault,) = refused.value.errors
     assert fault.place == f"content.flight.times.{part}"
     assert fault.message == "84.000001 min is more than the total, 1.4 h; correct one"
 
@@ -147,7 +147,7 @@ def test_actual_and_simulated_instrument_time_exclude_each_other(actual, simulat
         return
     with pytest.raises(LessonError) as caught:
         lesson_content.read(flown(times=times))
-    assert [fault.place for fault in caught.value.faults] == ["content.flight.times"]
+    assert [fault.place for fault in caught.value.errors] == ["content.flight.times"]
 
 
 @pytest.mark.parametrize(
@@ -166,7 +166,7 @@ def test_dual_and_solo_exclude_each_other(dual: str, solo: str, refused: bool) -
         return
     with pytest.raises(LessonError) as caught:
         lesson_content.read(said)
-    assert [fault.place for fault in caught.value.faults] == ["content.flight.times"]
+    assert [fault.place for fault in caught.value.errors] == ["content.flight.times"]
 
 
 @pytest.mark.parametrize("amount", ["180 ft", "38 deg", "12 s", "2:09", "150 rpm", "10 kt", "3 deg/s"])
@@ -217,7 +217,7 @@ def test_a_measured_value_is_kept_as_typed(said: Any, kept: Any) -> None:
 def test_what_is_no_measured_value_is_refused_with_its_place(measured: Any, place: str, says: str) -> None:
     with pytest.raises(LessonError) as refused:
         lesson_content.read(content(items=[{**ITEM, "measured": measured}]))
-    (fault,) = refused.value.faults
+    (fault,) = refused.value.errors
     assert fault.place == ".".join(filter(None, ("content.items[0].measured", place)))
     assert says in fault.message
 

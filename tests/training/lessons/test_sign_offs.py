@@ -198,7 +198,7 @@ def test_who_is_not_authorised_signs_nothing(people: Cast, who: str, prepare: An
     by = models.User.objects.get(pk=getattr(people, who).pk)
     with pytest.raises(sign_offs.NotAuthorised, match=says) as refused:
         sign(lesson, by)
-    assert all("(14 CFR " in each.message for each in refused.value.faults)
+    assert all("(14 CFR " in each.message for each in refused.value.errors)
     assert not models.SignOff.objects.exists()
     assert not ledger.Entry.objects.exists()
 
@@ -248,7 +248,7 @@ def test_what_cannot_be_signed(people: Cast, said: Any, given: Any, place: str) 
     lesson = draft(people, said)
     with pytest.raises(LessonError) as refused:
         sign(lesson, people.ida, **given)
-    assert place in [fault.place for fault in refused.value.faults]
+    assert place in [fault.place for fault in refused.value.errors]
     assert not ledger.Entry.objects.exists()
 
 

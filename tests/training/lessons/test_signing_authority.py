@@ -79,8 +79,8 @@ class TestRatings:
         if refused:
             with pytest.raises(sign_offs.NotAuthorised) as told:
                 sign(lesson, people.ida)
-            assert all(each.message.endswith("(14 CFR 61.195(b))") for each in told.value.faults)
-            assert told.value.faults
+            assert all(each.message.endswith("(14 CFR 61.195(b))") for each in told.value.errors)
+            assert told.value.errors
             assert not models.SignOff.objects.exists()
         else:
             assert (

@@ -53,7 +53,7 @@ def test_a_document_brings_no_lessons_own_id(people: Cast, name: str, new: bool)
     whose: dict[str, Any] = {"school": people.school} if new else {"student": people.sam}
     with pytest.raises(DocumentError) as refused:
         records.import_document(said, **whose, by=people.ida, at=AT, via="api", reason="from the logbook")
-    [fault] = refused.value.faults
+    [fault] = refused.value.errors
     assert fault.place == "items[1].id"
     assert repr(name) in fault.message
     assert WAY_OUT in fault.message
@@ -86,7 +86,7 @@ def test_a_claim_that_stands_under_such_an_id_stays_as_it_is_or_goes(people: Cas
 
 def test_a_file_of_flights_brings_none_either(people: Cast) -> None:
     found = table(f"{LESSON}/flight,2026-01-05,2.0", header="id,date,total")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert fault.place == "row 2"
     assert WAY_OUT in fault.message
 
@@ -106,7 +106,7 @@ def test_a_hand_over_brings_those_of_its_sealed_lessons_alone(people: Cast) -> N
             via="command",
             reason="moved here",
         )
-    [fault] = refused.value.faults
+    [fault] = refused.value.errors
     assert f"{LESSON}/flight" in fault.message
     assert WAY_OUT in fault.message
 

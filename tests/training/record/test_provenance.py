@@ -213,7 +213,7 @@ class TestAttesting:
         record.add(people.sam, "documents", MEDICAL, at=AT)
         with pytest.raises(NotAttested) as refused:
             attesting.attest(people.sam, entries, saw=saw, by=people.ida, at=AT, via="api", confirmed=None)
-        assert [each.place for each in refused.value.faults] == [place]
+        assert [each.place for each in refused.value.errors] == [place]
         assert vouched(people.sam) == {"m1": "claimed"}
 
     @pytest.mark.parametrize(
@@ -247,7 +247,7 @@ class TestAttesting:
                 people.sam, [("tests", "t1"), ("endorsements", "e1")], saw="the logbook", by=people.ada,
                 at=AT, via="api", confirmed=None,
             )  # fmt: skip
-        assert [each.place for each in refused.value.faults] == ["entries[0]", "entries[1]"]
+        assert [each.place for each in refused.value.errors] == ["entries[0]", "entries[1]"]
 
     def test_a_number_that_was_signed_with_stays_that_persons(self, people: Cast) -> None:
         lessons.signed(people)
@@ -275,6 +275,6 @@ class TestTheClockOfASignOff:
         ahead = AT + sign_offs.CLOCK_DRIFT + dt.timedelta(seconds=1)
         with pytest.raises(LessonError) as refused:
             lessons.sign(lesson, people.ida, performed_at=ahead)
-        [fault] = refused.value.faults
+        [fault] = refused.value.errors
         assert fault.place == "performed_at"
         assert "is in the future" in fault.message

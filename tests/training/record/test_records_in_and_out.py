@@ -118,7 +118,7 @@ def test_a_faulty_document_writes_nothing_and_lists_every_fault(people: Cast):
     with pytest.raises(DocumentError) as refused:
         records.import_document(FAULTY, school=people.school, by=people.ida, at=NOON, via="api", reason=WHY)
 
-    assert [fault.place for fault in refused.value.faults] == [
+    assert [fault.place for fault in refused.value.errors] == [
         "flights[0].date",
         "flights[0].timez",
         "flights[1].times.total",
@@ -295,7 +295,7 @@ def test_an_entry_that_is_still_to_come_is_refused_by_name(people: Cast, part: s
     number = len(whole[part]) - 1
     with pytest.raises(DocumentError) as refused:
         records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api", reason=WHY)
-    assert [str(each) for each in refused.value.faults] == [
+    assert [str(each) for each in refused.value.errors] == [
         f"{part}[{number}].{key}: 2026-11-25 is in the future; today is 2026-11-24"
     ]
     assert not models.RecordChange.objects.exists()
@@ -310,7 +310,7 @@ def test_an_entry_from_before_the_birth_is_refused_by_name(people: Cast, part: s
     whole = {**DOCUMENT, part: [*DOCUMENT.get(part, []), {**TO_COME[part], key: "2012-05-16"}]}
     with pytest.raises(DocumentError) as refused:
         records.import_document(whole, student=people.sam, by=people.ida, at=LATE, via="api", reason=WHY)
-    assert [str(each) for each in refused.value.faults] == [
+    assert [str(each) for each in refused.value.errors] == [
         f"{part}[{len(whole[part]) - 1}].{key}: 2012-05-16 is before the student's birth, 2012-05-17"
     ]
     assert not models.RecordChange.objects.exists()
@@ -322,6 +322,6 @@ def test_a_birth_that_is_still_to_come_is_refused_by_name(people: Cast, new: boo
     whose = {"school": people.school} if new else {"student": people.sam}
     with pytest.raises(DocumentError) as refused:
         records.import_document(said, **whose, by=people.ida, at=LATE, via="api", reason=WHY)
-    assert [str(each) for each in refused.value.faults] == [
+    assert [str(each) for each in refused.value.errors] == [
         "student.birth_date: 2026-11-25 is in the future; today is 2026-11-24"
     ]

@@ -97,7 +97,7 @@ def test_each_aircraft_has_its_own_and_the_first_to_end_stands_first(people: Cas
 def test_what_cannot_be_is_refused_with_its_place(people: Cast, craft, given, place, says) -> None:
     with pytest.raises(fleets.AircraftError) as refused:
         record(people, craft, **{"done": "2026-11-25", **given})
-    assert [(fault.place, says in fault.message) for fault in refused.value.faults] == [(place, True)]
+    assert [(fault.place, says in fault.message) for fault in refused.value.errors] == [(place, True)]
     assert not craft.checks.exists()
 
 

@@ -124,7 +124,7 @@ def test_what_cannot_be_enrolled_in_is_named(people: Cast, given: dict, place: s
     courses.published()
     with pytest.raises(EnrolmentError) as refused:
         enrol(people, **given)
-    (fault,) = refused.value.faults
+    (fault,) = refused.value.errors
     assert (fault.place, fault.message) == (place, told)
 
 

@@ -132,7 +132,7 @@ def test_a_students_role_given_again_takes_up_the_record_that_is_there(cast_: Ca
 def test_what_cannot_be_kept_is_told_with_its_place(cast_: Cast, more: dict[str, Any], place: str) -> None:
     with pytest.raises(PeopleError) as problem:
         add(cast_, **more)
-    assert [fault.place for fault in problem.value.faults] == [place]
+    assert [fault.place for fault in problem.value.errors] == [place]
 
 
 def test_a_change_of_a_role_is_kept_with_what_stood_before(cast_: Cast) -> None:

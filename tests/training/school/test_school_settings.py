@@ -208,7 +208,7 @@ def test_what_is_no_link_is_told_with_its_place(
 ) -> None:
     with pytest.raises(ModelError) as caught:
         replaced(people, *links)
-    [fault] = caught.value.faults
+    [fault] = caught.value.errors
     assert fault.place == place
     assert said in fault.message
     assert not models.ModelSpelling.objects.exists()
@@ -226,4 +226,4 @@ def test_a_fault_of_one_more_link_is_told_at_its_field(people: Cast) -> None:
     linked(people, "Cessna Trainer", "C172")
     with pytest.raises(ModelError) as caught:
         linked(people, "Trainer", "Moth")
-    assert [each.place for each in caught.value.faults] == ["model"]
+    assert [each.place for each in caught.value.errors] == ["model"]

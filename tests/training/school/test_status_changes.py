@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 LAST = dt.date(2026, 5, 2)
 
 
-def found(people: Cast, when: str) -> dict[str, status_changes.StatusChange]:
+def found(people: Cast, when: str) -> dict[str, status_changes.ChangedMilestone]:
     return {each.milestone: each for each in status_changes.of([people.sam], at(when))}
 
 
@@ -144,7 +144,7 @@ def test_a_status_change_in_words(people: Cast, before, after, words: str) -> No
     def short(given):
         return given and dict(zip(("met", "eligible_until", "gaps"), given, strict=True))
 
-    change = status_changes.StatusChange(
+    change = status_changes.ChangedMilestone(
         people.sam, "faa.first-solo", "Solo flight", dt.date(2026, 4, 18), short(before), short(after)
     )
     assert in_words(change) == words

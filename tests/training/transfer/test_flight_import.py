@@ -46,7 +46,7 @@ def asked(found: Table, **more: Any) -> Asked:
 def carried_out(found: Table, people: Cast, **more: Any) -> models.RecordChange | None:
     wanted = asked(found, **more)
     plan = flight_import.dry_run(found, wanted, people.sam, at=AT)
-    assert plan.faults == []
+    assert plan.errors == []
     return flight_import.carry_out(
         found,
         wanted,
@@ -161,7 +161,7 @@ def unpacking_to(size: int) -> bytes:
 def test_a_file_that_cannot_be_read(data: bytes, said: str) -> None:
     with pytest.raises(FlightFileError) as problem:
         flight_files.read("f", data)
-    assert str(problem.value.faults[0]) == said
+    assert str(problem.value.errors[0]) == said
 
 
 @pytest.mark.parametrize(
@@ -229,13 +229,13 @@ def test_a_fault_is_told_with_its_row_and_column(
 ) -> None:
     found = table(with_cell(key, cell))
     plan = flight_import.dry_run(found, asked(found), people.sam, at=AT)
-    assert f"row 2, column {column}: {said}" in map(str, plan.faults)
+    assert f"row 2, column {column}: {said}" in map(str, plan.errors)
     assert plan.added == []
 
 
 def test_a_place_that_nobody_knows_is_told_with_its_column(people: Cast) -> None:
     found = table("2026-03-02,KOSH,KXQZ,1.0", header="date,from,to,total")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert fault.place == "row 2, column C (to)"
     assert "KXQZ" in fault.message
 
@@ -243,7 +243,7 @@ def test_a_place_that_nobody_knows_is_told_with_its_column(people: Cast) -> None
 def test_every_rows_faults_are_told_at_once(people: Cast) -> None:
     found = table(with_cell("total", "x"), ROW, with_cell("date", "tomorrow"), with_cell("dual", "9"))
     plan = flight_import.dry_run(found, asked(found), people.sam, at=AT)
-    assert [fault.place.partition(",")[0] for fault in plan.faults] == ["row 2", "row 4", "row 5"]
+    assert [fault.place.partition(",")[0] for fault in plan.errors] == ["row 2", "row 4", "row 5"]
 
 
 @pytest.mark.parametrize(
@@ -263,12 +263,12 @@ def test_every_rows_faults_are_told_at_once(people: Cast) -> None:
 )  # fmt: skip
 def test_a_mapping_that_is_none(people: Cast, columns: dict[str, int], said: str) -> None:
     plan = flight_import.dry_run(table(ROW), Asked(columns), people.sam, at=AT)
-    assert said in map(str, plan.faults)
+    assert said in map(str, plan.errors)
 
 
 def test_an_hour_that_comes_twice_is_asked_about(people: Cast) -> None:
     found = table("2026-11-01,1.0,01:30,", header="date,total,off,on")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert "comes twice as the clocks change" in fault.message
 
 
@@ -350,7 +350,7 @@ def test_an_instructor_of_another_kind_is_imported_as_such(people: Cast) -> None
 
 def test_an_unknown_kind_of_instructor_is_told_at_its_column(people: Cast) -> None:
     found = table("2026-03-02,1.0,Gil Example,examiner", header="date,total,instructor,instructor kind")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert fault.place == "row 2, column D (instructor kind)"
     assert "flight, ground, foreign, armed-forces" in fault.message
 
@@ -451,7 +451,7 @@ def test_what_was_signed_is_not_imported_over(people: Cast) -> None:
     record.add(people.sam, "flights", made.flights[0], at=factories.NOON, sealed=True)
     people.sam.refresh_from_db()
     found = table("s/1,2026-01-05,2.0", header="id,date,total")
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert (
         str(fault)
         == "row 2: s/1 was signed here, so an import cannot change it; its instructor can correct it"
@@ -460,11 +460,11 @@ def test_what_was_signed_is_not_imported_over(people: Cast) -> None:
 
 def test_a_flight_that_is_still_to_come_is_refused_at_its_cell(people: Cast) -> None:
     found = table(with_cell("date", "2026-11-20"), with_cell("date", "2026-11-21"))
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert str(fault) == "row 3, column A (date): 2026-11-21 is in the future; today is 2026-11-20"
 
 
 def test_a_flight_from_before_the_birth_is_refused_at_its_cell(people: Cast) -> None:
     found = table(with_cell("date", "2006-05-17"), with_cell("date", "2006-05-16"))
-    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).faults
+    [fault] = flight_import.dry_run(found, asked(found), people.sam, at=AT).errors
     assert str(fault) == "row 3, column A (date): 2006-05-16 is before the student's birth, 2006-05-17"

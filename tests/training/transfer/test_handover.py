@@ -276,8 +276,8 @@ def test_a_record_that_came_twice_under_one_id_is_refused_with_its_place(people:
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
         take(newer, people, kid, days=3)
-    assert "ground[" in str(refused.value.faults[0])
-    assert "'clash' is already on record here" in str(refused.value.faults[0])
+    assert "ground[" in str(refused.value.errors[0])
+    assert "'clash' is already on record here" in str(refused.value.errors[0])
     assert counts() == before
 
 
@@ -363,7 +363,7 @@ def test_what_was_touched_is_refused_with_its_place_and_nothing_is_written(
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
         take(spoilt(raw, how), people, kid)
-    assert place in " ".join(map(str, refused.value.faults))
+    assert place in " ".join(map(str, refused.value.errors))
     assert counts() == before
 
 
@@ -395,7 +395,7 @@ def test_whatever_damage_is_drawn_is_refused_with_a_place_and_nothing_is_written
         tried += 1
         with pytest.raises(handover.HandOverError) as refused:
             take(damaged, people, kid)
-        assert all(each.place and each.message for each in refused.value.faults)
+        assert all(each.place and each.message for each in refused.value.errors)
     print(f"{tried} damaged files, all refused")
     assert tried > 0.95 * rounds
     assert counts() == before
@@ -413,9 +413,9 @@ def test_a_key_that_nobody_trusts_is_named_and_refused(people: Cast, exported) -
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
         take(raw, people)
-    assert len(refused.value.faults) == 1
-    assert kid in str(refused.value.faults[0])
-    assert "--trust" in str(refused.value.faults[0])
+    assert len(refused.value.errors) == 1
+    assert kid in str(refused.value.errors[0])
+    assert "--trust" in str(refused.value.errors[0])
     assert counts() == before
 
 
@@ -439,8 +439,8 @@ def test_one_that_was_signed_again_with_another_key_is_refused(people: Cast, exp
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
         take(forged(raw), people, kid, *([own] if trusted else []))
-    assert "manifest.jws" in str(refused.value.faults[0])
-    assert not trusted or f"is signed with {own}, the ledger with {kid}" in str(refused.value.faults[0])
+    assert "manifest.jws" in str(refused.value.errors[0])
+    assert not trusted or f"is signed with {own}, the ledger with {kid}" in str(refused.value.errors[0])
     assert counts() == before
 
 
@@ -459,7 +459,7 @@ def test_a_newer_file_of_another_ledger_takes_the_place_of_none(people: Cast, ex
     before = counts()
     with pytest.raises(handover.HandOverError) as refused:
         handover.take(theirs, school=third, by=None, at=later, **why)
-    assert str(refused.value.faults[0]) == (
+    assert str(refused.value.errors[0]) == (
         f"manifest.jws: is of the ledger school-{people.elsewhere.pk}; the record of {sams} here came from"
         f" school-{people.school.pk} of Lakeside Flying"
     )
@@ -474,7 +474,7 @@ def test_a_school_with_a_new_key_is_trusted_anew(people: Cast, exported) -> None
     newer = handover.make(people.sam, by=None, at=later, via="command")
     with pytest.raises(handover.HandOverError) as refused:
         take(newer, people, kid, days=6)
-    assert f"the file imported before with {kid}" in str(refused.value.faults[0])
+    assert f"the file imported before with {kid}" in str(refused.value.errors[0])
     done = take(newer, people, keys.signer().kid, days=6)
     assert (done.created, done.hand_over.kid) == (False, keys.signer().kid)
 

@@ -144,7 +144,7 @@ class Command(BaseCommand):
                         raise
                     refused.append(problem)
         except InputError as problem:
-            self.refuse(problem.faults)
+            self.refuse(problem.errors)
         except NotCovered as problem:
             self.refuse([Error(problem.milestone, f"not covered by these rules: {problem}")])
         except EngineError as problem:
@@ -197,10 +197,10 @@ class Command(BaseCommand):
             _discard(sys.stdout)
             self.refuse([Error("standard output", problem.strerror or "cannot be written")])
 
-    def refuse(self, faults: Iterable[Error]) -> NoReturn:
+    def refuse(self, errors: Iterable[Error]) -> NoReturn:
         """Print each error on its own line and exit with code 2."""
-        for fault in () if _is_closed(self.stderr) else faults:
-            self.stderr.write(encodable(clean(str(fault)), _encoding(self.stderr)), str)
+        for error in () if _is_closed(self.stderr) else errors:
+            self.stderr.write(encodable(clean(str(error)), _encoding(self.stderr)), str)
         sys.exit(BAD_INPUT)
 
 
@@ -223,40 +223,40 @@ def _discard(stream: TextIO) -> None:
 
 def read(options: Mapping[str, Any], rules: Rulebook) -> Asked:
     """The question and the record. Raises: QuestionError with the errors of both, each with its place."""
-    faults = reading.Errors()
+    errors = reading.Errors()
     on = datetime.now(UTC).astimezone().date()
     if options["on"] is not None:
-        on = reading.day(faults, options["on"], "--on") or on
+        on = reading.day(errors, options["on"], "--on") or on
     known_at = None
     if options["known_at"] is not None:
-        known_at = reading.instant(faults, options["known_at"], "--known-at")
-    context = _context(faults, options["context"])
-    milestones = _milestones(faults, options["toward"], rules)
-    record = _record(faults, options["record"])
-    faults.stop(QuestionError)
+        known_at = reading.instant(errors, options["known_at"], "--known-at")
+    context = _context(errors, options["context"])
+    milestones = _milestones(errors, options["toward"], rules)
+    record = _record(errors, options["record"])
+    errors.stop(QuestionError)
     return Asked(record, milestones, on, known_at, context)
 
 
-def _context(faults: reading.Errors, pairs: Sequence[str]) -> Context:
+def _context(errors: reading.Errors, pairs: Sequence[str]) -> Context:
     given: dict[str, str] = {}
     for pair in pairs:
         key, sign, value = pair.partition("=")
         key = key.strip()
         if not sign or not key or not value.strip():
-            faults.add(f"--context {pair}", "write it as KEY=VALUE, such as aircraft_model=C172")
+            errors.add(f"--context {pair}", "write it as KEY=VALUE, such as aircraft_model=C172")
         elif key in given:
-            faults.add(f"--context {key}", "given twice; keep one")
+            errors.add(f"--context {key}", "given twice; keep one")
         else:
             given[key] = value
     try:
         return context_from(given, "--context")
     except QuestionError as problem:
-        for fault in problem.faults:
-            faults.add(fault.place.replace("--context.", "--context ", 1), fault.message)
+        for error in problem.errors:
+            errors.add(error.place.replace("--context.", "--context ", 1), error.message)
         return Context()
 
 
-def _milestones(faults: reading.Errors, toward: str | None, rules: Rulebook) -> tuple[str, ...]:
+def _milestones(errors: reading.Errors, toward: str | None, rules: Rulebook) -> tuple[str, ...]:
     known = tuple(rules.milestones)
     if toward is None:
         return known
@@ -264,13 +264,13 @@ def _milestones(faults: reading.Errors, toward: str | None, rules: Rulebook) -> 
         close = [each for each in known if toward and each.endswith(f".{toward}")]
         close = close or difflib.get_close_matches(toward.lower(), known, 2)
         hint = f"; did you mean {' or '.join(map(repr, close))}?" if close else "."
-        faults.add(
+        errors.add(
             "--toward", f"there is no milestone {reading.called(toward)}{hint} Use one of {', '.join(known)}"
         )
     return (toward,)
 
 
-def _record(faults: reading.Errors, name: str) -> Record:
+def _record(errors: reading.Errors, name: str) -> Record:
     shown = "standard input" if name == STANDARD_INPUT else name or repr(name)
     try:
         text = _bytes(name)
@@ -282,9 +282,9 @@ def _record(faults: reading.Errors, name: str) -> Record:
             raise DocumentError.at("", "is empty; a training record document is expected")
         return document.parse(reading.loads(text, error=DocumentError))
     except DocumentError as problem:
-        faults.extend(Error(shown, str(fault)) for fault in problem.faults)
+        errors.extend(Error(shown, str(error)) for error in problem.errors)
     except (OSError, ValueError) as problem:
-        faults.add(shown, f"cannot be read: {getattr(problem, 'strerror', None) or problem}")
+        errors.add(shown, f"cannot be read: {getattr(problem, 'strerror', None) or problem}")
     return Record()
 
 

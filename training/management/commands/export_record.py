@@ -45,8 +45,8 @@ class Command(BaseCommand):
 
 def instant(text: str, option: str) -> dt.datetime:
     """A date and time with its offset, as an option gives it."""
-    faults = reading.Errors()
-    found = reading.instant(faults, text, option)
+    errors = reading.Errors()
+    found = reading.instant(errors, text, option)
     if found is None:
-        raise CommandError("; ".join(map(str, faults)), returncode=2)
+        raise CommandError("; ".join(map(str, errors)), returncode=2)
     return found

@@ -58,13 +58,13 @@ class Command(BaseCommand):
                 reason=options["reason"],
             )
         except record_changes.ReasonError as problem:
-            raise CommandError(f"Nothing imported. {problem.faults[0]}", returncode=2) from None
+            raise CommandError(f"Nothing imported. {problem.errors[0]}", returncode=2) from None
         except DocumentError as problem:
-            count = len(problem.faults)
+            count = len(problem.errors)
             file = "standard input" if options["file"] == "-" else options["file"]
             self.stderr.write(f"{file}: Nothing imported; {count} error{'s' if count > 1 else ''}:")
-            for fault in problem.faults:
-                self.stderr.write(f"  {fault}")
+            for error in problem.errors:
+                self.stderr.write(f"  {error}")
             sys.exit(2)
         except SealedEntry as problem:
             raise CommandError(f"Nothing imported. {problem}", returncode=2) from None

@@ -56,13 +56,13 @@ class Command(BaseCommand):
             )
         except record_changes.ReasonError as problem:
             raise CommandError(
-                f"Nothing imported. {problem.faults[0]} (--reason TEXT)", returncode=2
+                f"Nothing imported. {problem.errors[0]} (--reason TEXT)", returncode=2
             ) from None
         except handover.HandOverError as problem:
-            count = len(problem.faults)
+            count = len(problem.errors)
             self.stderr.write(f"Nothing imported; {count} error{'s' if count > 1 else ''}:")
-            for fault in problem.faults:
-                self.stderr.write(f"  {fault}")
+            for error in problem.errors:
+                self.stderr.write(f"  {error}")
             sys.exit(2)
         except NotAllowed as problem:
             raise CommandError(str(problem), returncode=2) from None

@@ -102,7 +102,7 @@ def check_ratings(value: Any) -> None:
     try:
         read_ratings(value)
     except RatingsError as wrong:
-        raise ValidationError([str(fault) for fault in wrong.faults]) from None
+        raise ValidationError([str(error) for error in wrong.errors]) from None
 
 
 class Role(models.Model):

@@ -341,15 +341,15 @@ def resolve(
 
 def _check(how: str, note: str) -> None:
     """Raises: ResolutionError."""
-    faults = Errors()
+    errors = Errors()
     if how not in MENDS:
-        faults.add("how", f"{how!r} is not one of {', '.join(MENDS)}")
-    text = reading.text(faults, note, "note")
+        errors.add("how", f"{how!r} is not one of {', '.join(MENDS)}")
+    text = reading.text(errors, note, "note")
     if text is not None and not text.strip():
-        faults.add("note", "is empty; write what was done, or why nothing needs to be done")
+        errors.add("note", "is empty; write what was done, or why nothing needs to be done")
     if text is not None and len(text) > MOST_NOTE:
-        faults.add("note", f"has {len(text)} characters, at most {MOST_NOTE} fit")
-    faults.stop(ResolutionError)
+        errors.add("note", f"has {len(text)} characters, at most {MOST_NOTE} fit")
+    errors.stop(ResolutionError)
 
 
 def _seal(made: Resolution) -> int:

@@ -16,7 +16,7 @@ from syllabus.engine.rules.minimums import read_params
 from syllabus.models import SchoolMinimum
 from training.models import School, User
 from training.services import access
-from training.services.errors import Conflict, faults_of, find
+from training.services.errors import Conflict, errors_of, find
 
 _CONTENT = ("kind", "params", "says", "note", "ends")
 _DEEPEST = 5
@@ -55,9 +55,9 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Set:
     """
     access.locked_school(by, "set minimums", school)
     made = SchoolMinimum(school_ref=school, **fields)
-    faults = list(_faults(made))
-    if faults:
-        raise MinimumError(faults)
+    errors = list(_errors(made))
+    if errors:
+        raise MinimumError(errors)
     stands = SchoolMinimum.objects.filter(
         school_ref=school, milestone=made.milestone, code=made.code, starts=made.starts
     ).first()
@@ -71,7 +71,7 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Set:
     try:
         made.save()
     except ValidationError as wrong:
-        raise MinimumError(faults_of(wrong)) from None
+        raise MinimumError(errors_of(wrong)) from None
     return Set(made, created=True)
 
 
@@ -106,11 +106,11 @@ def end(minimum: int, ends: dt.date | None, *, by: User, at: dt.datetime) -> Sch
     return found
 
 
-def _faults(made: SchoolMinimum) -> Iterator[Error]:
+def _errors(made: SchoolMinimum) -> Iterator[Error]:
     yield from _texts(made.params, "params")
-    for fault in read_params(made.kind, made.params)[1]:
-        place = "kind" if fault.place == "kind" else f"params.{fault.place}"
-        yield Error(place, fault.message.removeprefix(f"{fault.place}: "))
+    for error in read_params(made.kind, made.params)[1]:
+        place = "kind" if error.place == "kind" else f"params.{error.place}"
+        yield Error(place, error.message.removeprefix(f"{error.place}: "))
     if made.ends is not None and made.ends < made.starts:
         yield Error("ends", f"{made.ends} is before {made.starts}, its first day")
 
@@ -120,9 +120,9 @@ def _texts(value: Any, place: str, deep: int = 0) -> Iterator[Error]:
     if deep > _DEEPEST:
         yield Error(place, "is nested too deep")
     elif isinstance(value, str):
-        faults = Errors()
-        reading.text(faults, value, place)
-        yield from faults
+        errors = Errors()
+        reading.text(errors, value, place)
+        yield from errors
     elif isinstance(value, Mapping):
         for key, each in value.items():
             yield from _texts(key, place, deep)

@@ -47,7 +47,7 @@ class AgainstTheRule(Refused):
         self.report = report
         super().__init__(
             " ".join(each.message for each in report.refusals),
-            faults=[each.fault("endorsement.") for each in report.refusals],
+            errors=[each.error("endorsement.") for each in report.refusals],
             summary="The rule forbids this endorsement; see `report` for what it forbids and the citation.",
             facts={"report": report.as_json()},
         )
@@ -90,46 +90,46 @@ def read(kind: str, fields: object, today: dt.date, *, entry: str = "to be given
     if not isinstance(fields, Mapping):
         raise EndorsementError.at("", "expected an object with the endorsement's fields")
     sent = {key: value for key, value in fields.items() if value is not None}
-    faults = Errors()
+    errors = Errors()
     for key in _NOT_SENT:
         if sent.pop(key, None) is not None:
-            faults.add(key, "is set by the server; leave it out")
+            errors.add(key, "is set by the server; leave it out")
     # read apart: the rule forbids training after the endorsement, and the report says so
     own = {"id": entry, "kind": kind}
     said = {key: value for key, value in sent.items() if key != "training_date"}
-    found = _parsed(faults, {"given": today.isoformat(), **said, **own})
-    found += _parsed(faults, {"given": _LATE, "training_date": sent.get("training_date"), **own})
-    if not faults:
-        _fits(faults, found[0], sent)
-    if faults:
-        raise EndorsementError(dict.fromkeys(faults))
+    found = _parsed(errors, {"given": today.isoformat(), **said, **own})
+    found += _parsed(errors, {"given": _LATE, "training_date": sent.get("training_date"), **own})
+    if not errors:
+        _fits(errors, found[0], sent)
+    if errors:
+        raise EndorsementError(dict.fromkeys(errors))
     return dataclasses.replace(found[0], training_date=found[1].training_date)
 
 
-def _parsed(faults: Errors, fields: Mapping[str, Any]) -> tuple[engine.Endorsement, ...]:
+def _parsed(errors: Errors, fields: Mapping[str, Any]) -> tuple[engine.Endorsement, ...]:
     """One endorsement from the record's reader; None if it has errors."""
     try:
         return documents.parse({"format": engine.FORMAT, "endorsements": [fields]}).endorsements
     except DocumentError as problem:
-        for fault in problem.faults:
-            faults.add(fault.place.removeprefix(_PLACE).lstrip("."), fault.message)
+        for error in problem.errors:
+            errors.add(error.place.removeprefix(_PLACE).lstrip("."), error.message)
         return ()
 
 
-def _fits(faults: Errors, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
+def _fits(errors: Errors, made: engine.Endorsement, sent: Mapping[str, Any]) -> None:
     """Add errors for a kind that is not given here, and for fields that the kind does not have."""
     known = endorsements.current().kinds
     if made.kind not in known:
-        faults.add(
+        errors.add(
             "kind", f"{made.kind!r} is not a kind of endorsement given here; use one of {', '.join(known)}"
         )
         return
     kind = known[made.kind]
     for name in endorsements.FIELDS:
         if name in sent and name not in kind.fields:
-            faults.add(name, f"does not belong in a {made.kind} endorsement; leave it out")
+            errors.add(name, f"does not belong in a {made.kind} endorsement; leave it out")
     if made.test and kind.tests and endorsements.sort_of(made.test) not in kind.tests:
-        faults.add("test", f"{made.test!r} is not for {made.kind}; name a {' or '.join(kind.tests)} test")
+        errors.add("test", f"{made.test!r} is not for {made.kind}; name a {' or '.join(kind.tests)} test")
 
 
 @run_again

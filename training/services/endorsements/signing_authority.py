@@ -27,7 +27,7 @@ class Refusal:
     message: str
     citation: str
 
-    def fault(self, within: str = "") -> Error:
+    def error(self, within: str = "") -> Error:
         return Error(within + self.place, f"{self.message} ({self.citation})")
 
     def as_json(self) -> dict[str, str]:

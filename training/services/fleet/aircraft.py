@@ -14,7 +14,7 @@ from syllabus.engine.record.reading import Errors
 from syllabus.law import airworthiness
 from training.models import Aircraft, AircraftCheck, School, User
 from training.services import access
-from training.services.errors import Conflict, faults_of, find
+from training.services.errors import Conflict, errors_of, find
 
 _CRAFT = ("model", "category", "klass", "device")
 
@@ -56,7 +56,7 @@ def add(school: str, fields: Mapping[str, Any], *, by: User) -> Added:
     try:
         made.full_clean(exclude=["school"])
     except ValidationError as wrong:
-        raise AircraftError(faults_of(wrong)) from None
+        raise AircraftError(errors_of(wrong)) from None
     made.save()
     return Added(made, created=True)
 
@@ -77,7 +77,7 @@ def record(
     )
     school = access.locked_school(by, "keep aircraft", craft.school.slug)
     Aircraft.objects.select_for_update(no_key=True).get(pk=craft.pk)
-    _faults(craft, kind, done, expires, school.day(at)).stop(AircraftError)
+    _errors(craft, kind, done, expires, school.day(at)).stop(AircraftError)
     newest = AircraftCheck.objects.filter(aircraft=craft, kind=kind).order_by("-pk").first()
     if newest is not None and (newest.done, newest.expires) == (done, expires):
         return newest
@@ -86,7 +86,7 @@ def record(
     )
 
 
-def _faults(craft: Aircraft, kind: str, done: dt.date, expires: dt.date | None, today: dt.date) -> Errors:
+def _errors(craft: Aircraft, kind: str, done: dt.date, expires: dt.date | None, today: dt.date) -> Errors:
     found, kinds = Errors(), airworthiness.current()
     if craft.device:
         found.add("", f"{craft.registration} is a training device ({craft.device}), not an aircraft")

@@ -106,7 +106,7 @@ def suggest_dates(table: Table, mapping: Mapping[str, int]) -> str:
     return fits[0] if len(fits) == 1 else "iso"
 
 
-def mapping_faults(table: Table, asked: Asked) -> Errors:
+def mapping_errors(table: Table, asked: Asked) -> Errors:
     """The errors of a mapping, each with its target."""
     found = Errors()
     if "date" not in asked.columns:

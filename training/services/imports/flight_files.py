@@ -74,7 +74,7 @@ class _Made:
     header: tuple[str, ...] = ()
     rows: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
     blank: int = 0
-    faults: Errors = field(default_factory=Errors)
+    errors: Errors = field(default_factory=Errors)
 
 
 def is_formula(cell: str) -> bool:
@@ -108,13 +108,13 @@ def _table(name: str, rows: Iterable[tuple[int, list[str]]], read_as: str) -> Ta
     for number, cells in rows:
         _row(made, number, cells)
         if len(made.rows) > MOST_ROWS:
-            made.faults.add(name, f"more than {MOST_ROWS} rows; split it into several files")
+            made.errors.add(name, f"more than {MOST_ROWS} rows; split it into several files")
             break
     if not made.header:
-        made.faults.add(name, "has no heading; the first row names the columns")
-    elif not made.rows and not made.faults:
-        made.faults.add(name, "has a heading but no flights")
-    made.faults.stop(FlightFileError)
+        made.errors.add(name, "has no heading; the first row names the columns")
+    elif not made.rows and not made.errors:
+        made.errors.add(name, "has a heading but no flights")
+    made.errors.stop(FlightFileError)
     return Table(name, made.header, tuple(made.rows), made.blank, read_as)
 
 
@@ -126,19 +126,19 @@ def _row(made: _Made, number: int, cells: list[str]) -> None:
         return
     if not made.header:
         if len(cells) > MOST_COLUMNS:
-            made.faults.add(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
+            made.errors.add(f"row {number}", f"{len(cells)} columns; at most {MOST_COLUMNS} are read")
         made.header = tuple(cell.strip()[:100] for cell in cells)
         return
     if len(cells) > len(made.header):
         extra = _letter(len(cells))
-        made.faults.add(
+        made.errors.add(
             f"row {number}",
             f"has a value in column {extra}, which has no heading; add a heading or clear the cell",
         )
         return
     for index, cell in enumerate(cells):
         if len(cell) > MOST_CELL:
-            made.faults.add(
+            made.errors.add(
                 f"row {number}, column {_letter(index + 1)}",
                 f"{len(cell)} characters; at most {MOST_CELL} are read",
             )

@@ -25,7 +25,7 @@ from training.models import RecordChange, Student, User
 from training.presenters import amounts
 from training.record import SealedEntry
 from training.services import access
-from training.services.imports.flight_columns import Asked, mapping_faults
+from training.services.imports.flight_columns import Asked, mapping_errors
 from training.services.imports.flight_files import Table
 from training.services.imports.flight_rows import Reader
 from training.services.records import record_changes
@@ -41,14 +41,14 @@ class ImportRefused(InputError):
 class Plan:
     """What an import would do: new and changed flights by row, the number of unchanged ones, and errors."""
 
-    faults: Errors = field(default_factory=Errors)
+    errors: Errors = field(default_factory=Errors)
     cautions: Errors = field(default_factory=Errors)
     added: list[tuple[int, Flight]] = field(default_factory=list)
     changed: list[tuple[int, Flight]] = field(default_factory=list)
     kept: int = 0
 
-    def fault(self, row: int, message: str) -> None:
-        self.faults.add(f"row {row}", message)
+    def error(self, row: int, message: str) -> None:
+        self.errors.add(f"row {row}", message)
 
     @property
     def nothing(self) -> bool:
@@ -66,12 +66,12 @@ def dry_run(table: Table, asked: Asked, student: Student, *, at: dt.datetime) ->
 
     A flight after ``at`` is an error.
     """
-    plan = Plan(mapping_faults(table, asked))
-    if plan.faults:
+    plan = Plan(mapping_errors(table, asked))
+    if plan.errors:
         return plan
     reader = Reader(table, asked, student, student.school.day(at))
     rows = [(number, made) for number, cells in table.rows if (made := reader.flight(number, cells))]
-    plan.faults += reader.faults
+    plan.errors += reader.errors
     _ids(rows, plan)
     stands = record.of(student)
     _compared(rows, stands, plan)
@@ -103,7 +103,7 @@ def carry_out(
     access.require(by, "import flights", student)
     locked = access.locked_student(student.pk)
     plan = dry_run(table, asked, locked, at=at)
-    plan.faults.stop(ImportRefused)
+    plan.errors.stop(ImportRefused)
     if plan.digest != digest:
         raise ImportRefused.at(
             "", "The record or the file changed after the preview. Read the new preview below."
@@ -142,7 +142,7 @@ def _ids(rows: list[tuple[int, Flight]], plan: Plan) -> None:
             made = replace(made, id=f"import-{digest[:20]}")
             rows[index] = (number, made)
         elif made.id in seen:
-            plan.fault(number, f"row {seen[made.id]} already has the id {made.id!r}; give this row another")
+            plan.error(number, f"row {seen[made.id]} already has the id {made.id!r}; give this row another")
         seen.setdefault(made.id, number)
 
 
@@ -154,7 +154,7 @@ def _compared(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan)
     for number, made in rows:
         there = known.get(made.id)
         if made.id in elsewhere and there is None:
-            plan.fault(number, f"{made.id!r} is the id of an entry that is not a flight")
+            plan.error(number, f"{made.id!r} is the id of an entry that is not a flight")
         elif there is None:
             plan.added.append((number, made))
             twin = others.get(_alike(made))
@@ -184,7 +184,7 @@ def _planted(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan) 
     numbers = {made.id: number for number, made in rows}
     found = engine.Record(flights=tuple(made for _, made in rows))
     for _part, name in record_changes.planted(stands, found):
-        plan.fault(numbers[name], f"{name!r} {record_changes.PLANTED}")
+        plan.error(numbers[name], f"{name!r} {record_changes.PLANTED}")
 
 
 def _sealed(student: Student, plan: Plan) -> None:
@@ -195,7 +195,7 @@ def _sealed(student: Student, plan: Plan) -> None:
     rows = FlightRow.objects.filter(student=student, retired_at__isnull=True, sealed=True)
     for name in rows.values_list("entry_id", flat=True):
         if name in changed:
-            plan.fault(
+            plan.error(
                 changed[name],
                 f"{name} was signed here, so an import cannot change it; its instructor can correct it",
             )

@@ -27,12 +27,12 @@ _PLACE = re.compile(r"^flights\[0\]\.?")
 
 
 class Reader:
-    """Reads rows; ``faults`` are the errors, in the order of the rows."""
+    """Reads rows; ``errors`` are the errors, in the order of the rows."""
 
     def __init__(self, table: Table, asked: Asked, student: Student, today: dt.date):
         self.table, self.asked, self.today = table, asked, today
         self.born = student.birth_date
-        self.faults = Errors()
+        self.errors = Errors()
         self.school_zone = zoneinfo.ZoneInfo(student.school.time_zone)
         fleet = Aircraft.objects.filter(school_id=student.school_id)
         self.fleet = {
@@ -43,36 +43,36 @@ class Reader:
         }
 
     def flight(self, number: int, cells: tuple[str, ...]) -> Flight | None:
-        before = len(self.faults)
+        before = len(self.errors)
         row = {key: cells[index].strip() for key, index in self.asked.columns.items() if cells[index].strip()}
         for key, cell in list(row.items()):
             if is_formula(cell):
-                self.fault(number, key, "holds a formula; put in its value (copy, then paste values)")
+                self.error(number, key, "holds a formula; put in its value (copy, then paste values)")
             elif is_error(cell):
-                self.fault(number, key, f"holds the error {cell}; put in the value or empty it")
-        if len(self.faults) > before:
+                self.error(number, key, f"holds the error {cell}; put in the value or empty it")
+        if len(self.errors) > before:
             return None
         sent = self.sent(number, row)
         dated = "date" in sent
-        if len(self.faults) > before:
+        if len(self.errors) > before:
             # also run the strict readers on the rest, so that one pass reports every error of the row
             sent.setdefault("date", "2000-01-01")
         try:
             flights = document.parse({"format": FORMAT, "flights": [sent]}).flights
         except DocumentError as problem:
-            for each in problem.faults:
-                self.fault(number, self.key_of(_PLACE.sub("", each.place)), each.message)
+            for each in problem.errors:
+                self.error(number, self.key_of(_PLACE.sub("", each.place)), each.message)
             return None
         if flights[0].date > self.today:
-            self.fault(number, "date", f"{flights[0].date} is in the future; today is {self.today}")
+            self.error(number, "date", f"{flights[0].date} is in the future; today is {self.today}")
         if dated and self.born is not None and flights[0].date < self.born:
-            self.fault(number, "date", f"{flights[0].date} is before the student's birth, {self.born}")
-        return flights[0] if len(self.faults) == before else None
+            self.error(number, "date", f"{flights[0].date} is before the student's birth, {self.born}")
+        return flights[0] if len(self.errors) == before else None
 
-    def fault(self, number: int, key: str, message: str) -> None:
+    def error(self, number: int, key: str, message: str) -> None:
         index = self.asked.columns.get(key)
         place = f"row {number}" + (f", column {self.table.column(index)}" if index is not None else "")
-        self.faults.add(place, message)
+        self.errors.add(place, message)
 
     def key_of(self, place: str) -> str:
         """The target that a place in the flight came from."""
@@ -120,12 +120,12 @@ class Reader:
         if "instructor" in row:
             return {"name": row["instructor"], **{name: row[key] for key, name in more.items()}}
         for key, name in more.items():
-            self.fault(number, key, f"a {name} without an instructor's name")
+            self.error(number, key, f"a {name} without an instructor's name")
         return {}
 
     def day(self, number: int, cell: str) -> str | None:
         if not cell:
-            self.fault(number, "date", "is empty; every flight has its day")
+            self.error(number, "date", "is empty; every flight has its day")
             return None
         # A cell that the spreadsheet stores as a day comes as year-month-day, whatever it shows.
         for name in ("iso", self.asked.dates):
@@ -136,7 +136,7 @@ class Reader:
                 except ValueError:
                     break
                 return found
-        self.fault(number, "date", f"{cell[:40]!r} is not a day written as {DATES[self.asked.dates][1]}")
+        self.error(number, "date", f"{cell[:40]!r} is not a day written as {DATES[self.asked.dates][1]}")
         return None
 
     def time(self, cell: str) -> str:
@@ -165,7 +165,7 @@ class Reader:
             try:
                 time = dt.time(int(hit[1]), int(hit[2]), int(hit[3] or 0))
             except ValueError:
-                self.fault(number, key, f"{cell!r} is not a time of day from 00:00 to 23:59")
+                self.error(number, key, f"{cell!r} is not a time of day from 00:00 to 23:59")
                 continue
             day = dt.date.fromisoformat(sent["date"])
             if last is not None:
@@ -180,7 +180,7 @@ class Reader:
         zone: dt.tzinfo = dt.UTC if self.asked.clock == "utc" else self.school_zone
         one, other = (dt.datetime.combine(day, time, zone).replace(fold=fold) for fold in (0, 1))
         if one.utcoffset() != other.utcoffset():
-            self.fault(
+            self.error(
                 number,
                 key,
                 f"{time:%H:%M} on {day} is skipped or comes twice as the clocks change; write it with its"
@@ -195,7 +195,7 @@ class Reader:
             if key in row and (hit := _WHOLE.fullmatch(row[key])):
                 counts[key] = int(hit[1])
             elif key in row:
-                self.fault(number, key, f"{row[key][:40]!r} is not a whole number")
+                self.error(number, key, f"{row[key][:40]!r} is not a whole number")
         return [
             {"period": when, **group}
             for when in _PERIODS
@@ -207,7 +207,7 @@ class Reader:
     ) -> list[dict[str, Any]]:
         """The takeoffs and landings of one period, those to a full stop apart if their number is given."""
         if stops is not None and every is not None and stops > every:
-            self.fault(number, f"full_stops_{when}", f"{stops} of {every} landings; correct one of them")
+            self.error(number, f"full_stops_{when}", f"{stops} of {every} landings; correct one of them")
             return []
         groups: list[dict[str, Any]] = [{"landings": stops, "full_stop": True}] if stops else []
         if (rest := (every or 0) - (stops or 0)) > 0:

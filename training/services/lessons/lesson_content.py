@@ -89,18 +89,18 @@ class Content:
 
 def read(value: object) -> Content:
     """Read a lesson's content. Raises: LessonError with every error; places begin with ``content``."""
-    faults = Errors()
-    fields = Object(faults, value, "content")
+    errors = Errors()
+    fields = Object(errors, value, "content")
     flight, ground = (fields.take(key, _bare(_GIVEN)) for key in ("flight", "ground"))
     items = fields.take("items", reading.list_of(_item, most=MOST_ITEMS), ())
     comments, following = (fields.take(key, reading.text, "") for key in ("comments", "next"))
     fields.done()
-    found = _parsed(faults, flight, ground, [each for each, _ in items])
+    found = _parsed(errors, flight, ground, [each for each, _ in items])
     names = [each.item for each in found.items]
     for number, name in enumerate(names):
         if name in names[:number]:
-            faults.add(f"content.items[{number}].item", f"{name!r} is graded twice; keep one grade")
-    faults.stop(LessonError)
+            errors.add(f"content.items[{number}].item", f"{name!r} is graded twice; keep one grade")
+    errors.stop(LessonError)
     plain = document.dump(found)
     return Content(
         plain={
@@ -122,7 +122,7 @@ def read(value: object) -> Content:
 
 
 def _parsed(
-    faults: Errors,
+    errors: Errors,
     flight: Mapping[str, Any] | None,
     ground: Mapping[str, Any] | None,
     items: Iterable[Mapping[str, Any]],
@@ -140,10 +140,10 @@ def _parsed(
     except DocumentError as wrong:
         told = [
             Error(_PLACE.sub(lambda part: f"content.{part[1].removesuffix('s')}", each.place), each.message)
-            for each in wrong.faults
+            for each in wrong.errors
         ]
         # An item takes its day from the flight or the ground lesson, where the error is listed already.
-        faults += [each for each in dict.fromkeys(told) if not _ITEM_DAY.fullmatch(each.place)]
+        errors += [each for each in dict.fromkeys(told) if not _ITEM_DAY.fullmatch(each.place)]
         return engine.Record(student=engine.Student())
 
 
@@ -172,21 +172,21 @@ def _without(entry: Mapping[str, Any], keys: tuple[str, ...]) -> dict[str, Any]:
 def _bare(given: tuple[str, ...]) -> reading.Read:
     """An object as sent, without the keys that the sign-off sets."""
 
-    def reader(faults: Errors, value: Any, place: str) -> dict[str, Any] | None:
+    def reader(errors: Errors, value: Any, place: str) -> dict[str, Any] | None:
         if not isinstance(value, Mapping):
-            faults.expected("an object", value, place)
+            errors.expected("an object", value, place)
             return None
         for key in given:
             if key in value:
-                faults.add(f"{place}.{key}", "is set by the sign-off; leave it out")
+                errors.add(f"{place}.{key}", "is set by the sign-off; leave it out")
         return _without(value, given)
 
     return reader
 
 
-def _item(faults: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
+def _item(errors: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measured]:
     """An item for the record's reader, and its measured values."""
-    bare = _bare(_GIVEN_TO_ITEMS)(faults, value, place)
+    bare = _bare(_GIVEN_TO_ITEMS)(errors, value, place)
     if bare is None:
         return {"item": "none", "grade": engine.NOT_OBSERVED}, {}
     given = bare.pop("measured", None)
@@ -194,54 +194,54 @@ def _item(faults: Errors, value: Any, place: str) -> tuple[dict[str, Any], Measu
         return bare, {}
     at = f"{place}.measured"
     if not isinstance(given, Mapping):
-        faults.expected("an object", given, at)
+        errors.expected("an object", given, at)
         return bare, {}
     if len(given) > MOST_MEASURED:
-        faults.add(at, f"{len(given)} values; at most {MOST_MEASURED} are allowed")
+        errors.add(at, f"{len(given)} values; at most {MOST_MEASURED} are allowed")
         return bare, {}
     found: Measured = {}
     for key, each in given.items():
-        name = reading.name(faults, key, at)
+        name = reading.name(errors, key, at)
         if name is None:
             continue
-        amount = _measured(faults, each, f"{at}.{name[:100]}", name)
+        amount = _measured(errors, each, f"{at}.{name[:100]}", name)
         if name in found:
-            faults.add(f"{at}.{name[:100]}", "is measured twice; keep one, or name each")
+            errors.add(f"{at}.{name[:100]}", "is measured twice; keep one, or name each")
         elif amount is not None:
             found[name] = amount
     return bare, found
 
 
-def _measured(faults: Errors, value: Any, place: str, name: str) -> str | dict[str, str] | None:
+def _measured(errors: Errors, value: Any, place: str, name: str) -> str | dict[str, str] | None:
     """A measured value as typed: a text, or an object with its target."""
     amount, target = value, None
     if isinstance(value, Mapping):
-        before = len(faults)
-        fields = Object(faults, value, place)
+        before = len(errors)
+        fields = Object(errors, value, place)
         amount, target = fields.take("value", _short, required=True), fields.take("target", _short)
         fields.done()
-        if len(faults) > before:
+        if len(errors) > before:
             return None
     elif not isinstance(value, str):
-        faults.add(
+        errors.add(
             place,
             f"expected a measured value, got {reading.got(value)}; write {measured.MAY_BE}, or an object with"
             " `value` and `target`",
         )
         return None
-    elif (amount := _short(faults, value, place)) is None:
+    elif (amount := _short(errors, value, place)) is None:
         return None
     try:
         measured.check(name, amount, target)
     except QuantityError as problem:
-        faults.add(place, str(problem))
+        errors.add(place, str(problem))
         return None
     return amount if target is None else {"value": amount, "target": target}
 
 
-def _short(faults: Errors, value: Any, place: str) -> str | None:
-    found = reading.text(faults, value, place)
+def _short(errors: Errors, value: Any, place: str) -> str | None:
+    found = reading.text(errors, value, place)
     if found is not None and len(found) > measured.MOST_TEXT:
-        faults.add(place, f"{len(found)} characters; a measured value has at most {measured.MOST_TEXT}")
+        errors.add(place, f"{len(found)} characters; a measured value has at most {measured.MOST_TEXT}")
         return None
     return None if found is None else found.strip()

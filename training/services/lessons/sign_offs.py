@@ -38,13 +38,13 @@ CLOCK_DRIFT = dt.timedelta(minutes=5)
 
 
 class NotAuthorised(NotAllowed):
-    """The signer may not sign this lesson; ``faults`` have the reasons and citations."""
+    """The signer may not sign this lesson; ``errors`` have the reasons and citations."""
 
     def __init__(self, reasons: list[Refusal]):
-        faults = [each.fault() for each in reasons]
+        errors = [each.error() for each in reasons]
         super().__init__(
-            " ".join(each.message for each in faults),
-            faults=faults,
+            " ".join(each.message for each in errors),
+            errors=errors,
             summary="You may not sign this lesson record; see `errors` for the reasons and citations.",
         )
 
@@ -303,22 +303,22 @@ def _check(
     days = {today, content.day or today, content.last_day or today, performed}
     if reasons := signing_authority.refusals(by, student, *days, flight=content.flight):
         raise NotAuthorised(reasons)
-    faults = Errors()
+    errors = Errors()
     if content.day is None:
-        faults.add("content", "has no flight and no ground lesson; add one before you sign")
+        errors.add("content", "has no flight and no ground lesson; add one before you sign")
     for part, entry in (("flight", content.flight), ("ground", content.ground)):
         if entry is not None and entry.date > today:
             says = f"{entry.date} is after today, {today}; sign the lesson after it is flown or taught"
-            faults.add(f"content.{part}.date", says)
+            errors.add(f"content.{part}.date", says)
     if performed_at > at + CLOCK_DRIFT:
-        faults.add(
+        errors.add(
             "performed_at",
             f"{performed_at.isoformat()} is in the future; it is {at.isoformat()} here. Set the device's"
             " clock, then sign again",
         )
     if content.last_day is not None and performed < content.last_day:
-        faults.add("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
-    faults.stop(LessonError)
+        errors.add("performed_at", f"{performed_at.isoformat()} is before the lesson, {content.last_day}")
+    errors.stop(LessonError)
 
 
 def _replaced(lesson: LessonRecord) -> LessonRecord | None:

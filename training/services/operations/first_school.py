@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from syllabus.engine.errors import Error, InputError
 from training.models import Role, School, User
-from training.services.errors import Conflict, faults_of
+from training.services.errors import Conflict, errors_of
 from training.services.people import people
 
 
@@ -59,7 +59,7 @@ def _faults(where: str, row: Model, but: str) -> list[Error]:
     try:
         row.full_clean(exclude=[but], validate_unique=False, validate_constraints=False)
     except ValidationError as wrong:
-        return [Error(f"{where}.{each.place}", each.message) for each in faults_of(wrong)]
+        return [Error(f"{where}.{each.place}", each.message) for each in errors_of(wrong)]
     return []
 
 

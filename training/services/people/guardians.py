@@ -43,16 +43,16 @@ def record(
     Raises: GuardianError; NotAllowed.
     """
     access.require(by, "write a record", student, on=at.date())
-    faults, today, email = Errors(), student.school.day(at), email.strip().lower()
+    errors, today, email = Errors(), student.school.day(at), email.strip().lower()
     try:
         validate_email(email)
     except ValidationError:
-        faults.add("email", f"{email!r} is not an e-mail address")
+        errors.add("email", f"{email!r} is not an e-mail address")
     if consent_on > today:
-        faults.add("consent_on", f"{consent_on} is in the future; today is {today}")
+        errors.add("consent_on", f"{consent_on} is in the future; today is {today}")
     if consent_until is not None and consent_until < consent_on:
-        faults.add("consent_until", f"{consent_until} is before the consent of {consent_on}")
-    faults.stop(GuardianError)
+        errors.add("consent_until", f"{consent_until} is before the consent of {consent_on}")
+    errors.stop(GuardianError)
     access.log(by, student, access.WRITE, "guardian's consent", via=via, at=at)
     guardian, _ = Guardian.objects.update_or_create(
         student=student,

@@ -98,20 +98,20 @@ def add(
     is one. An account that exists keeps its own name. ``ref`` is the new student's reference, where the
     caller drew it. With ``again`` what is so already is given as it stands.
 
-    Raises: NotAllowed; PeopleError with every fault; Conflict where the role is held or offered already.
+    Raises: NotAllowed; PeopleError with every error; Conflict where the role is held or offered already.
     """
     access.locked_school(by, "change people", school.slug)
     is_student = kind == Role.Kind.STUDENT
-    faults = Errors()
+    errors = Errors()
     if kind not in Role.Kind.values:
-        faults.add("role", f"{kind!r} is not a role; use one of {', '.join(Role.Kind.values)}")
-    name = _text(faults, "name", name, MOST_NAME, needed=True)
-    email = _email(faults, email, needed=not is_student)
-    model = _text(faults, "training_model", training_model, MOST_MODEL)
+        errors.add("role", f"{kind!r} is not a role; use one of {', '.join(Role.Kind.values)}")
+    name = _text(errors, "name", name, MOST_NAME, needed=True)
+    email = _email(errors, email, needed=not is_student)
+    model = _text(errors, "training_model", training_model, MOST_MODEL)
     if birth_date is not None and birth_date > school.day(at):
-        faults.add("birth_date", f"{birth_date} is in the future")
-    kept = _held(faults, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
-    faults.stop(PeopleError)
+        errors.add("birth_date", f"{birth_date} is in the future")
+    kept = _held(errors, held or {}) if kind == Role.Kind.INSTRUCTOR else {}
+    errors.stop(PeopleError)
     said = {"name": name, "birth_date": birth_date, "training_model": model}
     if again and (there := _already(school, kind, email, ref, kept, said)) is not None:
         return there
@@ -219,11 +219,11 @@ def change(role: Role, held: Mapping[str, Any], *, by: User, at: dt.datetime) ->
         .select_related("user", "school")
         .get(pk=role.pk)
     )
-    faults = Errors()
+    errors = Errors()
     if found.role != Role.Kind.INSTRUCTOR:
-        faults.add("role", "only an instructor's role holds a certificate, recent experience and ratings")
-    kept = _held(faults, held)
-    faults.stop(PeopleError)
+        errors.add("role", "only an instructor's role holds a certificate, recent experience and ratings")
+    kept = _held(errors, held)
+    errors.stop(PeopleError)
     before = {key: getattr(found, key) for key in kept}
     if kept == before:
         return found
@@ -320,14 +320,14 @@ def _end(assignment: Assignment, by: User, at: dt.datetime) -> Assignment:
     return assignment
 
 
-def _held(faults: Errors, sent: Mapping[str, Any]) -> dict[str, Any]:
+def _held(errors: Errors, sent: Mapping[str, Any]) -> dict[str, Any]:
     """What an instructor's role holds, as far as it was sent."""
     kept: dict[str, Any] = {}
     if "certificate" in sent:
-        kept["certificate"] = _text(faults, "certificate", sent["certificate"], MOST_CERTIFICATE)
+        kept["certificate"] = _text(errors, "certificate", sent["certificate"], MOST_CERTIFICATE)
     if "instructor_kind" in sent:
         kinds = reading.one_of(INSTRUCTORS, "kind of instructor")
-        kept["instructor_kind"] = kinds(faults, sent["instructor_kind"], "instructor_kind")
+        kept["instructor_kind"] = kinds(errors, sent["instructor_kind"], "instructor_kind")
     if "recent_experience_until" in sent:
         kept["recent_experience_until"] = sent["recent_experience_until"]
     if "ratings" in sent:
@@ -336,29 +336,29 @@ def _held(faults: Errors, sent: Mapping[str, Any]) -> dict[str, Any]:
             try:
                 read_ratings(sent["ratings"])
             except RatingsError as problem:
-                faults.extend(problem.faults)
+                errors.extend(problem.errors)
     return kept
 
 
-def _text(faults: Errors, place: str, value: object, most: int, *, needed: bool = False) -> str:
-    found = (reading.text(faults, value, place) or "").strip()
-    if needed and not found and not any(each.place == place for each in faults):
-        faults.add(place, "is blank; enter the name to show")
+def _text(errors: Errors, place: str, value: object, most: int, *, needed: bool = False) -> str:
+    found = (reading.text(errors, value, place) or "").strip()
+    if needed and not found and not any(each.place == place for each in errors):
+        errors.add(place, "is blank; enter the name to show")
     if len(found) > most:
-        faults.add(place, f"{len(found)} characters; at most {most} are allowed here")
+        errors.add(place, f"{len(found)} characters; at most {most} are allowed here")
     return found
 
 
-def _email(faults: Errors, value: str, *, needed: bool) -> str:
-    found = (reading.text(faults, value, "email") or "").strip().lower()
+def _email(errors: Errors, value: str, *, needed: bool) -> str:
+    found = (reading.text(errors, value, "email") or "").strip().lower()
     if not found:
         if needed:
-            faults.add("email", "is blank; people sign in with their e-mail address")
+            errors.add("email", "is blank; people sign in with their e-mail address")
         return ""
     try:
         validate_email(found)
     except ValidationError:
-        faults.add("email", f"{found[:60]!r} is not an e-mail address, such as ida@school.example")
+        errors.add("email", f"{found[:60]!r} is not an e-mail address, such as ida@school.example")
     return found
 
 

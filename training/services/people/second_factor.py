@@ -152,13 +152,13 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
     Raises:  NotAllowed; RemovalError where no reason is given; Conflict where there is nothing to take.
     Effects: one transaction, kept as a change about people at each of the person's schools, with the mail.
     """
-    faults = Errors()
+    errors = Errors()
     reason = " ".join(reason.replace("\x00", "").split())
     if not reason:
-        faults.add("reason", _("is blank; enter the reason and how you verified the person"))
+        errors.add("reason", _("is blank; enter the reason and how you verified the person"))
     elif len(reason) > MOST_REASON:
-        faults.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are allowed here")
-    faults.stop(RemovalError)
+        errors.add("reason", f"{len(reason)} characters; at most {MOST_REASON} are allowed here")
+    errors.stop(RemovalError)
     with transaction.atomic():
         whose = User.objects.select_for_update(no_key=True).get(pk=user.pk)
         if by is not None and (why_not := whoever_may_not(whose, by)):

@@ -114,27 +114,27 @@ def attest(
 
 def _claims(student: Student, entries: Sequence[tuple[str, str]], by: User) -> list[tuple[str, engine.Entry]]:
     """The claimed ones among the entries. Raises: NotAttested with every error."""
-    known, faults, wanted = record.of(student), Errors(), []
+    known, errors, wanted = record.of(student), Errors(), []
     for number, (part, name) in enumerate(dict.fromkeys(entries)):
         place = f"entries[{number}]"
         if part not in engine.Record.PARTS:
-            faults.add(f"{place}.part", f"{part!r} is not a list of a record")
+            errors.add(f"{place}.part", f"{part!r} is not a list of a record")
             continue
         found = next((each for each in getattr(known, part) if each.id == name), None)
         if found is None:
-            faults.add(f"{place}.id", f"{name!r} is not on record among the {part}")
+            errors.add(f"{place}.id", f"{name!r} is not on record among the {part}")
             continue
         try:
             check(student, part, found, by, place)
         except NotAttested as problem:
-            faults += problem.faults
+            errors += problem.errors
         if found.provenance == engine.CLAIMED:
             wanted.append((part, found))
     if not entries:
-        faults.add("entries", "is empty; name the entries that you compared with the document")
+        errors.add("entries", "is empty; name the entries that you compared with the document")
     if len(entries) > MOST_ENTRIES:
-        faults.add("entries", f"has {len(entries)} entries, at most {MOST_ENTRIES} fit")
-    faults.stop(NotAttested)
+        errors.add("entries", f"has {len(entries)} entries, at most {MOST_ENTRIES} fit")
+    errors.stop(NotAttested)
     return wanted
 
 

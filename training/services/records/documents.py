@@ -132,35 +132,35 @@ def read(sent: object, entry: str, *, today: dt.date) -> tuple[str, Paper]:
     part = keys[key]
     if not isinstance(fields, Mapping):
         raise PaperError.at(key, "expected an object")
-    faults = Errors()
+    errors = Errors()
     for name in ("id", "recorded", "provenance"):
         if name in fields:
-            faults.add(f"{key}.{name}", "is set by the server; leave it out")
-    faults.stop(PaperError)
+            errors.add(f"{key}.{name}", "is set by the server; leave it out")
+    errors.stop(PaperError)
     try:
         form = {"format": engine.FORMAT, part: [{**fields, "id": entry}]}
         paper: Paper = getattr(record_documents.parse(form), part)[0]
     except DocumentError as problem:
         raise PaperError(
-            Error(f"{key}{fault.place.removeprefix(f'{part}[0]')}", fault.message) for fault in problem.faults
+            Error(f"{key}{error.place.removeprefix(f'{part}[0]')}", error.message) for error in problem.errors
         ) from None
-    _check(faults, key, paper, today)
-    faults.stop(PaperError)
+    _check(errors, key, paper, today)
+    errors.stop(PaperError)
     return part, paper
 
 
-def _check(faults: Errors, key: str, paper: Paper, today: dt.date) -> None:
+def _check(errors: Errors, key: str, paper: Paper, today: dt.date) -> None:
     """Add errors for what is missing, and for impossible days."""
     if isinstance(paper, engine.Document):
         own, day = "issued", paper.issued
         if paper.kind == CITIZENSHIP and not paper.remarks.strip():
-            faults.add(f"{key}.remarks", "is missing; say which document was shown, such as US passport")
+            errors.add(f"{key}.remarks", "is missing; say which document was shown, such as US passport")
         if paper.expires and paper.expires < day:
-            faults.add(f"{key}.expires", f"{paper.expires} is before the day of issue, {day}")
+            errors.add(f"{key}.expires", f"{paper.expires} is before the day of issue, {day}")
     else:
         own, day = "date", paper.date
     if day > today:
-        faults.add(f"{key}.{own}", f"{day} is in the future; today is {today}")
+        errors.add(f"{key}.{own}", f"{day} is in the future; today is {today}")
 
 
 def listed(student: Student, on: dt.date) -> Iterator[tuple[str, Paper, list[Good]]]:

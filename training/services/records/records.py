@@ -85,10 +85,10 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[E
     """An error for each entry dated after today at the school or before the student's birth, at its place in
     the document; and for a birth date in the future.
     """
-    faults = Errors()
+    errors = Errors()
     born = found.student.birth_date
     if born is not None and born > today:
-        faults.add("student.birth_date", f"{born} is in the future; today is {today}")
+        errors.add("student.birth_date", f"{born} is in the future; today is {today}")
         born = None
     for part in engine.Record.PARTS:
         days = {each.id: engine.entry_day(each) for each in getattr(found, part)}
@@ -101,8 +101,8 @@ def wrong_days(document: object, found: engine.Record, today: dt.date) -> list[E
                     if wrong[name] > today
                     else f"is before the student's birth, {born}"
                 )
-                faults.add(f"{part}[{number}].{key}", f"{wrong[name]} {why}")
-    return faults
+                errors.add(f"{part}[{number}].{key}", f"{wrong[name]} {why}")
+    return errors
 
 
 def _sent(document: object, part: str) -> Iterator[tuple[int, Mapping[str, Any], str]]:

@@ -117,16 +117,16 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
 
     Raises: LeadTimesError with every error.
     """
-    faults = Errors()
+    errors = Errors()
     for kind in days:
         if kind not in DEFAULTS:
-            faults.add(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
+            errors.add(f"days.{kind}", f"is not a kind of expiration; use one of {', '.join(DEFAULTS)}")
     for kind, wanted in days.items():
         try:
             check_days(list(wanted) if wanted is not None else [])
         except ValidationError as problem:
-            faults.add(f"days.{kind}", problem.messages[0])
-    faults.stop(LeadTimesError)
+            errors.add(f"days.{kind}", problem.messages[0])
+    errors.stop(LeadTimesError)
     for kind, wanted in days.items():
         if wanted is None:
             LeadTimes.objects.filter(school=school, kind=kind).delete()

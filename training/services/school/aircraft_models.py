@@ -16,7 +16,7 @@ from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from syllabus.engine.rules.aircraft_models import Model, folded
 from syllabus.law import aircraft_models
-from syllabus.law.aircraft_models import class_fault
+from syllabus.law.aircraft_models import class_error
 from training.models import ModelSpelling, School, User
 from training.services import access
 from training.services.school import school_settings
@@ -133,7 +133,7 @@ def _one_more(slug: str, new: Link, *, by: User, at: dt.datetime) -> list[Link]:
         made = _checked([*before, new])
     except ModelError as wrong:
         raise ModelError(
-            Error(each.place.removeprefix(place), each.message) for each in wrong.faults
+            Error(each.place.removeprefix(place), each.message) for each in wrong.errors
         ) from None
     return _put(school, made, by=by, at=at)
 
@@ -168,7 +168,7 @@ def _checked(links: Sequence[Link]) -> list[Link]:
 
     Raises: ModelError with every error.
     """
-    faults = Errors()
+    errors = Errors()
     if len(links) > MOST:
         raise ModelError.at("spellings", f"{len(links)} links; at most {MOST} are allowed")
     links = [Link(each.spelling.strip(), each.model.strip(), each.category, each.klass) for each in links]
@@ -179,11 +179,11 @@ def _checked(links: Sequence[Link]) -> list[Link]:
     for number, each in enumerate(links):
         place = f"spellings[{number}]"
         found = Errors()
-        found.extend(_faults(each, mine, elsewhere))
+        found.extend(_errors(each, mine, elsewhere))
         if folded(each.spelling) in seen:
             found.add("spelling", f"{each.spelling!r} is already linked; a spelling can mean only one model")
         seen.setdefault(folded(each.spelling), number)
-        faults += [Error(f"{place}.{fault.place}", fault.message) for fault in found]
+        errors += [Error(f"{place}.{error.place}", error.message) for error in found]
         if not found:
             if each.is_model:
                 made.append(Link(each.model, each.model, each.category, each.klass))
@@ -191,11 +191,11 @@ def _checked(links: Sequence[Link]) -> list[Link]:
                 known = aircraft_models.current().find(each.model)
                 name = mine.get(folded(each.model)) or (known.name if known else each.model)
                 made.append(Link(each.spelling, name))
-    faults.stop(ModelError)
+    errors.stop(ModelError)
     return made
 
 
-def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iterator[Error]:
+def _errors(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iterator[Error]:
     table = aircraft_models.current()
     blank = [name for name in ("spelling", "model") if not folded(getattr(link, name))]
     yield from (Error(name, "has no letter and no digit; write a make and model") for name in blank)
@@ -204,7 +204,7 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
     known = table.find(link.spelling)
     named = known is not None and folded(known.name) == folded(link.spelling)
     if link.is_model:
-        yield from _faults_of_model(link, named)
+        yield from _errors_of_model(link, named)
         return
     if named:
         yield Error("spelling", f"{link.spelling} is itself a model; link the other spelling to it")
@@ -220,7 +220,7 @@ def _faults(link: Link, mine: dict[str, str], elsewhere: dict[str, str]) -> Iter
         yield Error("model", f"{link.model!r} is not a known model; add it first, or link to a known one")
 
 
-def _faults_of_model(link: Link, named: bool) -> Iterator[Error]:
+def _errors_of_model(link: Link, named: bool) -> Iterator[Error]:
     """The error of a school's own model, if any; ``named``: the built-in table has one of that name."""
     if named:
         yield Error("model", f"{link.model} is a model already")
@@ -228,5 +228,5 @@ def _faults_of_model(link: Link, named: bool) -> Iterator[Error]:
         yield Error("category", f"{link.category!r} is not a category; use one of {', '.join(CATEGORIES)}")
     elif link.klass is not None and link.klass not in CLASSES:
         yield Error("class", f"{link.klass!r} is not a class; use one of {', '.join(CLASSES)}")
-    elif wrong := class_fault(link.category, link.klass):
+    elif wrong := class_error(link.category, link.klass):
         yield Error("class", wrong)

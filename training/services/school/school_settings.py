@@ -74,14 +74,14 @@ def change(
     """
     school = access.locked_school(by, "change settings", slug)
     before = {name: getattr(school, name) for name in values}
-    faults = []
+    errors = []
     for name, value in values.items():
         try:
             setattr(school, name, _field(name).clean(value, school))
         except ValidationError as wrong:
-            faults += [Error(name, message) for message in wrong.messages]
-    if faults:
-        raise SettingsError(faults)
+            errors += [Error(name, message) for message in wrong.messages]
+    if errors:
+        raise SettingsError(errors)
     after = {name: getattr(school, name) for name in values}
     if changed := [name for name in after if after[name] != before[name]]:
         if CONFIRMED in changed:

@@ -18,7 +18,7 @@ MOST = 300
 
 
 @dataclass(frozen=True, slots=True)
-class StatusChange:
+class ChangedMilestone:
     """One milestone of a student whose status changed since the end of yesterday.
 
     ``before`` and ``after`` are ``{"met", "eligible_until", "gaps"}``; ``before`` is None if the milestone
@@ -33,7 +33,7 @@ class StatusChange:
     after: dict[str, Any]
 
 
-def of(students: Iterable[Student], at: dt.datetime) -> list[StatusChange]:
+def of(students: Iterable[Student], at: dt.datetime) -> list[ChangedMilestone]:
     """Today's changes at the school of each of these students, by name; ``MOST`` at most.
 
     Reversed changes are left out. Queries: 1, and 1 more for requirements of a course.
@@ -50,7 +50,7 @@ def of(students: Iterable[Student], at: dt.datetime) -> list[StatusChange]:
     changed = [key for key in first if first[key].before != last[key].after][:MOST]
     titles = _titles(changed)
     return [
-        StatusChange(
+        ChangedMilestone(
             last[key].student,
             key[1],
             titles.get(key, key[1]),
@@ -74,7 +74,7 @@ def _titles(changed: list[tuple[int, str]]) -> dict[tuple[int, str], str]:
     return found
 
 
-def seen_by(user: User, at: dt.datetime, *, via: str) -> list[StatusChange]:
+def seen_by(user: User, at: dt.datetime, *, via: str) -> list[ChangedMilestone]:
     """Today's changes for everybody whose record a user may read; the reading is logged for each student
     named.
     """

@@ -139,8 +139,8 @@ def _by_passkey(
         "public_key": _jwk(key),
         **({"said": act.said} if act.said is not None else {}),
     }
-    if fault := assertions.fault(confirmed):
-        raise NotConfirmed(f"{fault[0].upper()}{fault[1:]}. {_AGAIN} Read it again, then sign it.")
+    if error := assertions.fault(confirmed):
+        raise NotConfirmed(f"{error[0].upper()}{error[1:]}. {_AGAIN} Read it again, then sign it.")
     _by_the_library(answer, statement, site, key)
     again = any(each.get("signature") == confirmed["signature"] for each in settled if isinstance(each, dict))
     if not again:

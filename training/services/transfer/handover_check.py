@@ -97,14 +97,14 @@ def read(raw: bytes, trust: Collection[str], today: dt.date) -> Incoming:
             raise DocumentError(wrong)
     except DocumentError as problem:
         raise HandOverError(
-            [Error(f"{handover.RECORD}: {fault.place}", fault.message) for fault in problem.faults]
+            [Error(f"{handover.RECORD}: {error.place}", error.message) for error in problem.errors]
         ) from None
     return Incoming(found, found.manifest, made, hash_of(raw), frozenset(trust))
 
 
 def _untrusted(found: handover.Checked, believed: Sequence[str]) -> list[Error]:
     """The one error to report of a file whose keys are not trusted here."""
-    if not any(fault.place == _KEYS for fault in found.faults):
+    if not any(error.place == _KEYS for error in found.faults):
         return []
     try:
         listed = [str(each["kid"]) for each in found.document(handover.LEDGER)["keys"]]
@@ -141,11 +141,11 @@ def refuse_planted(incoming: Incoming, student: Student | None) -> None:
     """Raises: HandOverError for an entry with a signed lesson's id but no ledger entry of that lesson."""
     lessons = {proving.lesson_of(name) for _, name in incoming.proven if "/" in name}
     stands = record.of(student) if student else engine.Record()
-    faults = Errors()
+    errors = Errors()
     for part, name in record_changes.planted(stands, incoming.record):
         if proving.lesson_of(name) not in lessons:
-            faults.add(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
-    faults.stop(HandOverError)
+            errors.add(f"{handover.RECORD}: {part}", f"{name!r} {record_changes.PLANTED}")
+    errors.stop(HandOverError)
 
 
 def _own(subject: str, school: School) -> bool:
@@ -190,13 +190,13 @@ def new_entries(incoming: Incoming, last: HandOver | None) -> list[dict[str, Any
     listed = {each["index"]: each for each in incoming.found.document(handover.LEDGER)["entries"]}
     rows = ForeignEntry.objects.filter(student=last.student if last else None, tree=tree)
     held = dict(rows.values_list("index", "commitment"))
-    faults = Errors()
+    errors = Errors()
     for index, commitment in held.items():
         if index not in listed:
-            faults.add(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
+            errors.add(f"ledger.json: entry {index}", "is missing, but was in the file imported before")
         elif listed[index]["commitment"] != commitment:
-            faults.add(f"ledger.json: entry {index}", "differs from the file imported before")
-    faults.stop(HandOverError)
+            errors.add(f"ledger.json: entry {index}", "differs from the file imported before")
+    errors.stop(HandOverError)
     return [
         {
             **{key: each[key] for key in _FOREIGN},
@@ -216,7 +216,7 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
     stands = record.of(student)
     signed = LessonRecord.objects.filter(student=student, state=LessonRecord.State.SIGNED)
     lessons = {str(pk) for pk in signed.values_list("pk", flat=True)}
-    faults = Errors()
+    errors = Errors()
     parts: dict[str, tuple[Any, ...]] = {}
     for part in incoming.PARTS:
         brought = set(last.brought.get(part, ()))
@@ -229,12 +229,12 @@ def merged(student: Student, incoming: engine.Record, last: HandOver | None) -> 
         for number, each in enumerate(came):
             here = own.get(each.id)
             if here is not None and not record.same(here, each):
-                faults.add(
+                errors.add(
                     f"record.json: {part}[{number}].id",
                     f"{each.id!r} is already on record here with other content",
                 )
         parts[part] = (*own.values(), *(each for each in came if each.id not in own))
-    faults.stop(HandOverError)
+    errors.stop(HandOverError)
     return engine.Record(student=incoming.student, **parts)
 
 

@@ -126,7 +126,7 @@ def _show(
     kind: Kind,
     said: Mapping[str, Any],
     *,
-    faults: list[str] | None = None,
+    errors: list[str] | None = None,
     judgement: str = "",
     entry: uuid.UUID | None = None,
     status: int = 200,
@@ -138,13 +138,13 @@ def _show(
         _field(kind, key, said.get(key, ""), by_field.pop(key, [])) for key in (*kind.fields, "expires")
     ]
     fields[-1]["most"] = longest.isoformat() if longest else ""
-    told = [*(faults or []), *by_field.pop("", [])]
+    told = [*(errors or []), *by_field.pop("", [])]
     told += [f"{key}: {each}" for key, all_of in by_field.items() for each in all_of]
     shown = {
         "student": whose.student,
         "kind": kind,
         "fields": fields,
-        "faults": told,
+        "errors": told,
         "report": checked.as_json() if checked else None,
         "rests_on": _rests_on(checked, Names(known)) if checked else [],
         "last_day": day(checked.last_day) if checked else "",
@@ -165,7 +165,7 @@ def _checked(
     try:
         found = endorsements.check(whose.student, kind.kind, said, known=known, **whose.acting)
     except EndorsementError as refused:
-        for each in refused.faults:
+        for each in refused.errors:
             wrong[each.place.partition("[")[0]].append(sentence(each.message))
     except NotInForce as refused:
         wrong[""].append(str(refused))
@@ -181,7 +181,7 @@ def _checked(
     return None, wrong
 
 
-def _field(kind: Kind, key: str, said: str, faults: list[str]) -> dict[str, Any]:
+def _field(kind: Kind, key: str, said: str, errors: list[str]) -> dict[str, Any]:
     label, type_ = FIELDS[key]
     return {
         "key": key,
@@ -190,7 +190,7 @@ def _field(kind: Kind, key: str, said: str, faults: list[str]) -> dict[str, Any]
         "choices": _choices(key, said),
         "needed": kind.fields.get(key, False),
         "value": said,
-        "faults": faults,
+        "errors": errors,
     }
 
 
@@ -243,8 +243,8 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     sent = form.cleaned_data
     entry, said, judgement = sent["id"], sent["endorsement"], sent.get("judgement", "")
     if unread := form.errors.get("judgement"):  # no signature without it
-        return _show(request, whose, kind, said, faults=list(map(str, unread)), entry=entry, status=422)
-    faults = []
+        return _show(request, whose, kind, said, errors=list(map(str, unread)), entry=entry, status=422)
+    errors = []
     try:
         by = signing.signer(request, whose.user, whose.at)
         done = signatures.give_endorsement(whose.student, entry, kind.kind, said, judgement, by)
@@ -257,12 +257,12 @@ def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     except NotCovered:
         pass  # the report below shows what was checked again
     except AgainstTheRule:
-        faults.append(
+        errors.append(
             gettext("The regulation does not allow this endorsement. See the reasons and citations below.")
         )
     except (Refused, EndorsementError) as problem:
-        faults += refusals.words(problem)
-    return _show(request, whose, kind, said, faults=faults, judgement=judgement, entry=entry, status=422)
+        errors += refusals.words(problem)
+    return _show(request, whose, kind, said, errors=errors, judgement=judgement, entry=entry, status=422)
 
 
 @taught("GET", "POST")
@@ -270,7 +270,7 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
     """Revoke an endorsement that was given here, from today on."""
     found = endorsements.find(whose.student, entry)
     reason = text_of(request, "reason")
-    faults: list[str] = []
+    errors: list[str] = []
     if request.method == "POST":
         try:
             by = signing.signer(request, whose.user, whose.at)
@@ -278,7 +278,7 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
             messages.success(request, gettext("Endorsement revoked. It no longer counts from today."))
             return redirect("endorse", ref=whose.student.ref)
         except (Refused, EndorsementError) as problem:
-            faults = refusals.words(problem, lambda each: f"{each.place} {each.message}")
+            errors = refusals.words(problem, lambda each: f"{each.place} {each.message}")
     else:
         whose.log(access.READ, f"endorsement {found.kind}")
     listed = catalogue.current().kinds
@@ -289,7 +289,7 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "seal": EndorsementSeal.objects.filter(endorsement=found).first(),
         "entry": entry,
         "reason": reason,
-        "faults": faults,
+        "errors": errors,
         "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
     }
-    return show(request, "training/instructor/revoke.html", told, status=422 if faults else 200)
+    return show(request, "training/instructor/revoke.html", told, status=422 if errors else 200)

@@ -111,10 +111,10 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
             **whose.acting,
         )
     except LessonError as wrong:
-        sheet_check.place_faults(found, wrong.faults, given)
+        sheet_check.place_errors(found, wrong.errors, given)
         return _show(request, whose, record, found, given, status=422)
     except Changed:
-        found.faults["version"] = [
+        found.errors["version"] = [
             _(
                 "Not saved. This draft was changed elsewhere since you opened it. Your entries are "
                 "below. Open the other version in a new tab; saving now replaces it."
@@ -231,23 +231,23 @@ def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
         signatures.sign_lesson(record, signing.signer(request, whose.user, whose.at), content_hash=digest)
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
     except (Refused, LessonError) as problem:
-        faults = refusals.words(problem, _sentence)
+        errors = refusals.words(problem, _sentence)
     record = whose.lesson(entry)
     if record.state == LessonRecord.State.SIGNED:
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
-    return _before_signing(request, whose, record, faults, status=422)
+    return _before_signing(request, whose, record, errors, status=422)
 
 
-def _sentence(fault: Error) -> str:
-    part = fault.place.removeprefix("content").strip(".").replace(".", ", ") or _("This lesson")
-    return f"{part[0].upper()}{part[1:]}: {fault.message}"
+def _sentence(error: Error) -> str:
+    part = error.place.removeprefix("content").strip(".").replace(".", ", ") or _("This lesson")
+    return f"{part[0].upper()}{part[1:]}: {error.message}"
 
 
 def _before_signing(
     request: HttpRequest,
     whose: Taught,
     record: LessonRecord,
-    faults: list[str] | None = None,
+    errors: list[str] | None = None,
     status: int = 200,
 ) -> HttpResponse:
     outline = outlines.published(record.course_version) if record.course_version else None
@@ -269,7 +269,7 @@ def _before_signing(
         "hints": lesson_records.hints(record),
         "warnings": [*lesson_records.warnings(record, content, whose.user), *late],
         "computed": lesson_records.computed(content.flight).as_json(),
-        "faults": [*(faults or []), *refused],
+        "errors": [*(errors or []), *refused],
         "nothing": nothing,
         "may_sign": not refused and not nothing,
         "statement": json.dumps(act.statement()),

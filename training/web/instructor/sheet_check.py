@@ -27,7 +27,7 @@ class Look:
 
     typed: sheet.Typed
     content: Content | None = None
-    faults: dict[str, list[str]] = field(default_factory=dict)
+    errors: dict[str, list[str]] = field(default_factory=dict)
     warnings: dict[str, list[str]] = field(default_factory=dict)
     hints: dict[str, lesson_hints.Hint] = field(default_factory=dict)
     proposed: dict[str, str] = field(default_factory=dict)
@@ -37,7 +37,7 @@ class Look:
 
     def as_json(self) -> dict[str, Any]:
         return {
-            "faults": self.faults,
+            "errors": self.errors,
             "warnings": self.warnings,
             "hints": {
                 key: {name: each[name] for name in ("words", "inside", "caution")}
@@ -62,22 +62,22 @@ def look(
     ]
     found = Look(typed)
     for name, message in typed.wrong.items():
-        found.faults.setdefault(name, []).append(message)
+        found.errors.setdefault(name, []).append(message)
     try:
         found.content = lesson_content.read(typed.content)
     except LessonError as wrong:
-        place_faults(found, wrong.faults, given)
+        place_errors(found, wrong.errors, given)
         return found
     beside(found, taught, record, given)
     return found
 
 
-def place_faults(found: Look, faults: Iterable[Error], given: Mapping[str, str]) -> None:
-    for fault in faults:
-        name = sheet.field_of(fault.place, found.typed.rows, given)
-        message = fault.message[:1].upper() + fault.message[1:]
-        if message not in found.faults.setdefault(name, []):
-            found.faults[name].append(message)
+def place_errors(found: Look, errors: Iterable[Error], given: Mapping[str, str]) -> None:
+    for error in errors:
+        name = sheet.field_of(error.place, found.typed.rows, given)
+        message = error.message[:1].upper() + error.message[1:]
+        if message not in found.errors.setdefault(name, []):
+            found.errors[name].append(message)
 
 
 def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapping[str, str]) -> None:

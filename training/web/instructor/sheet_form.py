@@ -155,7 +155,7 @@ class SheetForm(Form):
     def full_clean(self) -> None:
         """Use the errors that ``sheet_check`` found, and no others."""
         super().full_clean()
-        wrong = self.found.faults if self.found else {}
+        wrong = self.found.errors if self.found else {}
         self.errors.clear()
         self.errors.update({name: self.error_class(said) for name, said in wrong.items()})
 
@@ -164,7 +164,7 @@ class SheetForm(Form):
         if self.found is None:
             return []
         return [
-            *(("fault", each) for each in self.found.faults.get(name, ())),
+            *(("error", each) for each in self.found.errors.get(name, ())),
             *(("look", each) for each in self.found.warnings.get(name, ())),
         ]
 

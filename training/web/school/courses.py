@@ -65,7 +65,7 @@ def listed(opened: Opened) -> HttpResponse:
     return _list(opened, ())
 
 
-def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
+def _list(opened: Opened, errors: Any, status: int = 200) -> HttpResponse:
     own = opened.school.course_ref
     shown = [
         {
@@ -90,7 +90,7 @@ def _list(opened: Opened, faults: Any, status: int = 200) -> HttpResponse:
         "courses",
         courses=shown,
         shipped=[name for name in courses.shipped() if name not in there],
-        faults=faults,
+        errors=errors,
         status=status,
     )
 
@@ -123,7 +123,7 @@ def _kept(opened: Opened, raw: bytes, name: str) -> HttpResponse:
             opened.user, Address(stands.code, opened.school.course_ref), stands, fits=lambda newest: True
         )
     except CourseError as problem:
-        return _list(opened, problem.faults, 422)
+        return _list(opened, problem.errors, 422)
     except Refused as refused:
         return _list(opened, [Error(name, str(refused))], 422)
     version = saved.version

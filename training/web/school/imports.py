@@ -128,19 +128,19 @@ def upload(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     try:
         table = flight_files.read(sent.name or "", sent.read())
     except FlightFileError as problem:
-        return _upload(opened, student, [str(each) for each in problem.faults[:MOST_SHOWN]])
+        return _upload(opened, student, [str(each) for each in problem.errors[:MOST_SHOWN]])
     columns = flight_columns.suggest(table)
     asked = Asked(columns, dates=flight_columns.suggest_dates(table, columns))
     return _columns(opened, student, table, Columns(table=table, asked=asked), None)
 
 
-def _upload(opened: Opened, student: Student, faults: list[str] | None = None) -> HttpResponse:
+def _upload(opened: Opened, student: Student, errors: list[str] | None = None) -> HttpResponse:
     return opened.page(
         "import",
         "students",
-        status=422 if faults else 200,
+        status=422 if errors else 200,
         student=student,
-        faults=faults,
+        errors=errors,
         most_rows=flight_files.MOST_ROWS,
         most_mb=flight_files.MOST_BYTES // 1024 // 1024,
     )
@@ -181,8 +181,8 @@ def columns(opened: Opened, ref: uuid.UUID) -> HttpResponseBase:
         return _columns(opened, student, table, form, plan, 422, _words(problem))
     except ImportRefused as problem:
         plan = flight_import.dry_run(table, asked, student, at=opened.at)
-        if not plan.faults:
-            plan.cautions[:0] = problem.faults
+        if not plan.errors:
+            plan.cautions[:0] = problem.errors
         return _columns(opened, student, table, form, plan, 409)
     return opened.done(_said(change), "school-record", ref)
 
@@ -209,9 +209,9 @@ def _words(problem: ImportRefused | ReasonError | NotConfirmed) -> str:
         return "; ".join(
             gettext("%(field)s: %(wrong)s.")
             % {"field": gettext("Reason for the import"), "wrong": each.message}
-            for each in problem.faults
+            for each in problem.errors
         )
-    return "; ".join(map(str, problem.faults[:MOST_NAMED]))
+    return "; ".join(map(str, problem.errors[:MOST_NAMED]))
 
 
 def _said(change: RecordChange | None) -> str:
@@ -263,7 +263,7 @@ def _columns(
     return opened.page(
         "import_columns",
         "students",
-        status=422 if plan and plan.faults and status == 200 else status,
+        status=422 if plan and plan.errors and status == 200 else status,
         student=student,
         table=table,
         wrong=wrong,
@@ -282,18 +282,18 @@ def _columns(
 def _planned(form: Columns, plan: Plan) -> dict[str, Any]:
     """What the import would do; errors of a column are shown at its field."""
     of_mapping = {key for key, _, _ in TARGETS}
-    for each in plan.faults:
+    for each in plan.errors:
         if each.place in of_mapping:
             form.refuse(each.message, f"column-{each.place}")
-    row_faults = [each for each in plan.faults if each.place not in of_mapping]
+    row_errors = [each for each in plan.errors if each.place not in of_mapping]
     new = [(gettext("new"), number, flight) for number, flight in plan.added]
     new += [(gettext("updated"), number, flight) for number, flight in plan.changed]
     return {
         "plan": plan,
         "digest": plan.digest,
-        "faults": row_faults[:MOST_SHOWN],
-        "more_faults": max(0, len(row_faults) - MOST_SHOWN),
-        "fault_count": len(plan.faults),
+        "errors": row_errors[:MOST_SHOWN],
+        "more_errors": max(0, len(row_errors) - MOST_SHOWN),
+        "error_count": len(plan.errors),
         "cautions": plan.cautions[:MOST_SHOWN],
         "more_cautions": max(0, len(plan.cautions) - MOST_SHOWN),
         "flights": [_flight(*each) for each in sorted(new, key=lambda each: each[1])[:MOST_ROWS_SHOWN]],

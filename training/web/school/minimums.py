@@ -63,7 +63,7 @@ class Minimum(Form):
                 read_text(self.cleaned_data["params"], "line", "a parameter is written 'counts: dual'")
             )
         except RuleDataError as problem:
-            raise forms.ValidationError([str(each) for each in problem.faults]) from None
+            raise forms.ValidationError([str(each) for each in problem.errors]) from None
         return found if isinstance(found, dict) else {}
 
 

@@ -158,7 +158,7 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     except NotConfirmed as refused:
         messages.error(opened.request, str(refused))
     except attesting.NotAttested as wrong:
-        messages.error(opened.request, " ".join(_wrong(each, named) for each in wrong.faults[:MOST_NAMED]))
+        messages.error(opened.request, " ".join(_wrong(each, named) for each in wrong.errors[:MOST_NAMED]))
     else:
         number = len(done)
         messages.success(
@@ -169,24 +169,24 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     return redirect(f"{there}?{urlencode({'leaf': leaf if leaf in LEAVES_BY_KEY else 'flights'})}")
 
 
-def _wrong(fault: Error, named: Sequence[tuple[str, str]]) -> str:
+def _wrong(error: Error, named: Sequence[tuple[str, str]]) -> str:
     """Errors of an attestation, with the entry by its id and the field by its label."""
-    if fault.place == "saw":
+    if error.place == "saw":
         return gettext("%(field)s: %(wrong)s.") % {
             "field": gettext("Document that you saw"),
-            "wrong": fault.message,
+            "wrong": error.message,
         }
-    if fault.place == "entries":
+    if error.place == "entries":
         return gettext(
             "Not attested. Select the entries that you compared with a document, at most %(most)d."
         ) % {"most": attesting.MOST_ENTRIES}
-    number = _ENTRY.match(fault.place)
+    number = _ENTRY.match(error.place)
     if number and int(number[1]) < len(named):
         return gettext("Entry %(entry)s: %(wrong)s.") % {
             "entry": named[int(number[1])][1],
-            "wrong": fault.message,
+            "wrong": error.message,
         }
-    return fault.message
+    return error.message
 
 
 def _end_of(known: dt.date | None, zone: dt.tzinfo) -> dt.datetime:

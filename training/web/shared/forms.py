@@ -57,10 +57,10 @@ class Day(Text):
         text = super().to_python(value)
         if not text:
             return None
-        faults = Errors()
-        found = reading.day(faults, text, "")
-        if faults:
-            raise ValidationError([each.message for each in faults])
+        errors = Errors()
+        found = reading.day(errors, text, "")
+        if errors:
+            raise ValidationError([each.message for each in errors])
         return found
 
 
@@ -149,7 +149,7 @@ class Form(forms.Form):
             self.result = service(**self.cleaned_data)
         except InputError as wrong:
             self.refused = wrong
-            for each in wrong.faults:
+            for each in wrong.errors:
                 self.refuse(each.message, each.place)
         except NotFound:
             raise

@@ -31,4 +31,4 @@ class Refusals:
 
 def words(problem: Refused | InputError, say: Callable[[Error], str] = attrgetter("message")) -> list[str]:
     """The message for a page: one sentence, or one for each error in the input."""
-    return [say(each) for each in problem.faults] if isinstance(problem, InputError) else [str(problem)]
+    return [say(each) for each in problem.errors] if isinstance(problem, InputError) else [str(problem)]

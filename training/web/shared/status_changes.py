@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from training.services.school import status_changes
-from training.services.school.status_changes import StatusChange
+from training.services.school.status_changes import ChangedMilestone
 from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import State, day
 
@@ -19,7 +19,7 @@ def listed(request: SignedIn) -> HttpResponse:
     """Each student with a changed milestone today, and the changes."""
     at = timezone.now()
     found = status_changes.seen_by(request.user, at, via="web")
-    by_student: dict[int, list[StatusChange]] = defaultdict(list)
+    by_student: dict[int, list[ChangedMilestone]] = defaultdict(list)
     for each in found:
         by_student[each.student.pk].append(each)
     told = {
@@ -38,7 +38,7 @@ def listed(request: SignedIn) -> HttpResponse:
     return show(request, "training/status_changes.html", told)
 
 
-def words(change: StatusChange) -> str:
+def words(change: ChangedMilestone) -> str:
     """The status now and before: ``met until 3 Mar 2027; before, 2 requirements were missing``."""
     said = {"now": _now(change.after)}
     if change.before is None:

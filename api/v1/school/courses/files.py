@@ -33,8 +33,8 @@ class YAMLParser(BaseParser):
             raise too_large()
         try:
             return Text(body.decode("utf-8-sig"))
-        except UnicodeDecodeError as fault:
-            raise Unreadable.at(f"byte {fault.start}", "not UTF-8 text") from None
+        except UnicodeDecodeError as error:
+            raise Unreadable.at(f"byte {error.start}", "not UTF-8 text") from None
 
 
 class YAMLRenderer(BaseRenderer):

@@ -66,8 +66,8 @@ def _placed(problem: EndorsementError) -> EndorsementError:
     """The same errors at their places in the request's body."""
     outside = ("kind", "judgement", "reason")
     return EndorsementError(
-        Error(fault.place if fault.place in outside else f"{_WHOLE}.{fault.place}".rstrip("."), fault.message)
-        for fault in problem.faults
+        Error(error.place if error.place in outside else f"{_WHOLE}.{error.place}".rstrip("."), error.message)
+        for error in problem.errors
     )
 
 

@@ -111,12 +111,12 @@ class ContentSerializer(RequestSerializer):
 
     error = LessonError
 
-    def check(self, faults: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
+    def check(self, errors: Errors, found: dict[str, Any], said: Mapping[str, Any]) -> None:
         if "content" in said and (said["content"] is not None or self.fields["content"].required):
             try:
                 lesson_content.read(said["content"])
             except LessonError as wrong:
-                faults.extend(wrong.faults)
+                errors.extend(wrong.errors)
 
 
 class LessonRecordToDraftSerializer(ContentSerializer):

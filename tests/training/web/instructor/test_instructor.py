@@ -188,7 +188,7 @@ def test_a_contradiction_is_said_at_its_field_and_nothing_typed_is_lost(ida: Cli
 def test_the_sheet_says_at_once_what_it_comes_to(ida: Client, people: Cast) -> None:
     given = {**FLIGHT, "route": "KGRB KMSN", "off": "16:30", "on": "19:00", "item-count": "0"}
     told = ida.post(reverse("lesson-check", args=[people.sam.ref]), given).json()
-    assert told["faults"] == {}
+    assert told["errors"] == {}
     assert told["distance"].startswith("KGRB – KMSN ")
     assert told["cross_country"].endswith("more than 50 NM (14 CFR 61.109(a)(1))")
     assert "not more" not in told["cross_country"]

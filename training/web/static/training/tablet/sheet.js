@@ -126,7 +126,7 @@ export async function look(sheet) {
   const here = onTheTablet(sheet);
   const token = await queue.token();
   if (turn !== sheet.turn) return true;
-  if (!token || !token.user) { show(sheet, here); return !Object.keys(here.faults).length; }
+  if (!token || !token.user) { show(sheet, here); return !Object.keys(here.errors).length; }
   const said = new FormData(sheet.form);
   said.set("record", sheet.data.record);
   try {
@@ -138,20 +138,20 @@ export async function look(sheet) {
     if (turn !== sheet.turn) return true;
     propose(sheet.form, found.proposed);
     show(sheet, found);
-    return !Object.keys(found.faults).length;
+    return !Object.keys(found.errors).length;
   } catch {
     show(sheet, here);
-    return !Object.keys(here.faults).length;
+    return !Object.keys(here.errors).length;
   }
 }
 
 /** What follows without the server: the length by the clock, and sums that cannot be. */
 function onTheTablet({ form, data }) {
-  const found = { faults: {}, warnings: {}, hints: {}, distance: null, night: null, cross_country: "" };
+  const found = { errors: {}, warnings: {}, hints: {}, distance: null, night: null, cross_country: "" };
   const said = (name) => form.elements[name].value.trim();
   const flown = said("flown");
   if (!flown || flown === "none") return found;
-  if (!said("date")) found.faults.date = [gettext("Missing.")];
+  if (!said("date")) found.errors.date = [gettext("Missing.")];
   const at = clockOf(said, said("date"), data.zone);
   const [from, to] = at.out && at.in ? [at.out, at.in] : [at.off, at.on];
   if (from && to) {
@@ -162,10 +162,10 @@ function onTheTablet({ form, data }) {
   for (const input of form.querySelectorAll("[name^=t-]")) {
     const text = input.value.trim();
     const time = secondsOf(text);
-    if (text && time === null) found.faults[input.name] = [gettext("Write hours, such as 1.4 or 1:24.")];
-    else if (total !== null && time > total) found.faults[input.name] = [filled(gettext("%(text)s is more than the total, %(total)s. Correct one of them."), { text, total: said("t-total") })];
+    if (text && time === null) found.errors[input.name] = [gettext("Write hours, such as 1.4 or 1:24.")];
+    else if (total !== null && time > total) found.errors[input.name] = [filled(gettext("%(text)s is more than the total, %(total)s. Correct one of them."), { text, total: said("t-total") })];
   }
-  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.faults["t-solo"] = [gettext("This entry has both dual and solo time. Solo means that the student is the only person aboard. Correct one of them.")];
+  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.errors["t-solo"] = [gettext("This entry has both dual and solo time. Solo means that the student is the only person aboard. Correct one of them.")];
   return found;
 }
 
@@ -183,13 +183,13 @@ function propose(form, proposed) {
 function show({ form }, found) {
   for (const place of form.querySelectorAll("[data-for]")) {
     const lines = [
-      ...(found.faults[place.dataset.for] || []).map((words) => line("wrong", gettext("Fix first:"), words)),
+      ...(found.errors[place.dataset.for] || []).map((words) => line("wrong", gettext("Fix first:"), words)),
       ...(found.warnings[place.dataset.for] || []).map((words) => line("look", gettext("Check:"), words)),
     ];
     place.replaceChildren(...lines);
     const input = form.elements[place.dataset.for];
     if (input && input.setAttribute) {
-      if (found.faults[place.dataset.for]) input.setAttribute("aria-invalid", "true");
+      if (found.errors[place.dataset.for]) input.setAttribute("aria-invalid", "true");
       else input.removeAttribute("aria-invalid");
     }
   }
