@@ -53,7 +53,7 @@ def test_an_installation_that_serves_others_has_nothing_unsafe(tmp_path: pathlib
         ),
         pytest.param({"EMAIL_URL": "consolemail://"}, ["EMAIL_URL names no mail server"], id="a console"),
         pytest.param({"PUBLIC_ADDRESS": "", "TRUSTED_ORIGINS": ""}, ["training.E002"], id="links to nowhere"),
-        pytest.param({"METRICS_TOKEN": "short"}, ["METRICS_TOKEN is too easily guessed"], id="a short token"),
+        pytest.param({"METRICS_TOKEN": "short"}, ["METRICS_TOKEN is too easy to guess"], id="a short token"),
         pytest.param(
             {"LOG_FORMAT": "xml"}, ["LOG_FORMAT is 'xml'; write one of json, lines"], id="a log form"
         ),

@@ -226,7 +226,7 @@ def test_a_day_is_counted_from_the_day_of_loading(expression, on, day):
 
 @pytest.mark.parametrize("expression", ["40 d", "-40", "yesterday", "-1 w"])
 def test_what_is_no_day_is_refused(expression):
-    with pytest.raises(ValueError, match="is no day counted from today"):
+    with pytest.raises(ValueError, match="is not a day counted from today"):
         demo_fixture.day(expression, dt.date(2026, 3, 1))
 
 
