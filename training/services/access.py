@@ -154,7 +154,7 @@ def locked_school(by: User, what: str, slug: str) -> School:
 
 
 def locked_student(pk: int) -> Student:
-    """The student with the school; the student's row is locked, and stands for the whole record."""
+    """The student with the school; locking the student's row locks the whole record."""
     rows = Student.objects.select_for_update(of=("self",), no_key=True)
     return rows.select_related("school").get(pk=pk)
 

@@ -28,7 +28,7 @@ def add(school: School, *, name: str, email: str, at: dt.datetime) -> User:
 
     The person gets an account, unless there is one of that address, which keeps its name and password.
 
-    Raises: SetupError with every error; Conflict where the school is there already, or the account is closed.
+    Raises: SetupError with every error; Conflict if the school exists or the account is closed.
     """
     if there := School.objects.filter(slug=school.slug).first():
         raise Conflict(
@@ -37,13 +37,13 @@ def add(school: School, *, name: str, email: str, at: dt.datetime) -> User:
         )
     email = email.strip().lower()
     person = User(email=email, name=name.strip())
-    faults = [
-        *_faults("school", school, "rules_version"),
-        *_faults("administrator", person, "password"),
+    errors = [
+        *_errors("school", school, "rules_version"),
+        *_errors("administrator", person, "password"),
         *([] if person.name else [Error("administrator.name", "is blank; enter the name to show")]),
     ]
-    if faults:
-        raise SetupError(faults)
+    if errors:
+        raise SetupError(errors)
     school.save()
     # Whoever has the command line vouches for the address: nobody is there yet who could invite.
     user = User.objects.filter(email=email).first() or User.objects.create_user(email, None, name=person.name)
@@ -54,8 +54,8 @@ def add(school: School, *, name: str, email: str, at: dt.datetime) -> User:
     return user
 
 
-def _faults(where: str, row: Model, but: str) -> list[Error]:
-    """What the row's own checks find, each at its field. What must be unique is asked elsewhere."""
+def _errors(where: str, row: Model, but: str) -> list[Error]:
+    """The errors of the row's own checks, each at its field. Uniqueness is checked elsewhere."""
     try:
         row.full_clean(exclude=[but], validate_unique=False, validate_constraints=False)
     except ValidationError as wrong:

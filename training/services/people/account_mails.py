@@ -12,7 +12,7 @@ from training.models import User
 from training.services.reminders import outgoing, preferences
 from training.services.signing import wrong_passwords
 
-#: What is told of by a sentence of its own.
+#: Changes with a sentence of their own.
 SAID = {
     "password_changed": gettext_noop("The password of your account was changed."),
     "password_set": gettext_noop("A password was set for your account."),

@@ -1,6 +1,6 @@
 """The people of a school: roles and assignments. Only its administrators change them.
 
-Each change is kept (``PeopleChange``). Nobody types another's password, and nobody gets a role at a school
+Each change is recorded (``PeopleChange``). Nobody sets another person's password, and nobody gets a role at a school
 by an address alone: the owner of the address accepts an invitation.
 """
 
@@ -93,12 +93,12 @@ def add(
 ) -> Added:
     """Give somebody of the school a role, or invite the owner of any other address to it.
 
-    Whether an account has that address makes no difference, so that nobody learns it. A student gets a record
-    and is enrolled from today; without an address there is no account, as a child may be taught before there
-    is one. An account that exists keeps its own name. ``ref`` is the new student's reference, where the
-    caller drew it. With ``again`` what is so already is given as it stands.
+    It makes no difference whether an account has that address, so that nobody learns it. A student gets a
+    record and is enrolled from today; without an address there is no account, because a child may be taught
+    before having one. An existing account keeps its own name. ``ref`` is the new student's reference, if the
+    caller chose it. With ``again``, an existing role is returned.
 
-    Raises: NotAllowed; PeopleError with every error; Conflict where the role is held or offered already.
+    Raises: NotAllowed; PeopleError with every error; Conflict if the role was given or offered already.
     """
     access.locked_school(by, "change people", school.slug)
     is_student = kind == Role.Kind.STUDENT
@@ -141,7 +141,7 @@ def known(school: School, email: str) -> User | None:
 
 
 def check_not_invited(school: School, email: str, kind: str, **about: Any) -> None:
-    """Raises: Conflict where the address is invited to that already."""
+    """Raises: Conflict if the address is invited to that role already."""
     if Invitation.objects.filter(school=school, email=email, role=kind, **about).exists():
         raise Conflict(
             f"{email} is already invited as {_a(kind)}. Send that invitation again, or withdraw it."

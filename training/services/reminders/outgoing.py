@@ -21,7 +21,7 @@ def link(email: str, *, at: dt.datetime, school: School | None = None) -> None:
 
 
 def notice(user: User, subject: str, text: str, *, at: dt.datetime) -> None:
-    """Queue what the owner of an account is told about it, to the address that it has now."""
+    """Queue a notice about an account for its owner, to its current address."""
     _queue(Delivery.Kind.ACCOUNT, to=user.email, at=at, user=user, subject=subject, text=text)
 
 

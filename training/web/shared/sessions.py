@@ -1,6 +1,6 @@
-"""How long somebody stays signed in: until nothing is asked for a while, and a working day at the most.
+"""How long a user stays signed in: until idle for a while, and at most a working day.
 
-Django ends a session at the moment that it was saved with. Whatever is asked for moves that moment on, but
+Django ends a session at the moment that it was saved with. Each request moves that moment on, but
 not beyond the limit since the sign-in.
 """
 
