@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import base64
 import contextlib
 import dataclasses
 import datetime as dt
 import itertools
+import pickle
 import re
 import sys
 import uuid
@@ -14,6 +16,7 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.core import signing
 from django.db import connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext, override_script_prefix, override_settings
@@ -264,6 +267,46 @@ def test_what_is_kept_opens_to_nobody_and_every_look_is_noted(client: Client, le
             client.force_login(stranger)
             for page in ADDRESSES.values():
                 assert client.get(f"/students/{learning.sam.ref}/{page}").status_code == 404
+
+
+class Planted:
+    """An object that runs code when it is unpickled."""
+
+    ran = False
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return setattr, (Planted, "ran", True)
+
+
+def _pickled(key: str, value: str) -> str:
+    return base64.b64encode(pickle.dumps(Planted())).decode()
+
+
+def _with_a_script(key: str, value: str) -> str:
+    state, _ = signing.loads(value, salt=key)
+    return signing.dumps([state, f"{MARK}<script></script>"], key="a guess", salt=key)
+
+
+def _of_another_student(key: str, value: str) -> str:
+    state, _ = signing.loads(value, salt=key)
+    return signing.dumps([state, MARK], salt=key.replace(":", ":9", 1))
+
+
+@pytest.mark.parametrize("planted", [_pickled, _with_a_script, _of_another_student])
+def test_whoever_writes_to_the_database_puts_nothing_into_a_page_and_runs_nothing(
+    client: Client, learning: Cast, planted: Callable[[str, str], str]
+) -> None:
+    CACHE.clear()
+    client.force_login(learning.ida)
+    as_made = _plain(shown(client, learning, "hours"))
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT cache_key, value FROM {TABLE}")
+        rows = cursor.fetchall()
+        assert rows
+        for key, value in rows:
+            cursor.execute(f"UPDATE {TABLE} SET value = %s WHERE cache_key = %s", [planted(key, value), key])
+    assert _plain(shown(client, learning, "hours")) == as_made
+    assert not Planted.ran
 
 
 @pytest.mark.any_database  # others here and test_guardian_accounts make these queries on SQLite
