@@ -1,9 +1,11 @@
 """What is answered where no view of ours could: problem+json (RFC 9457) under ``/api/``, a page elsewhere."""
 
 import sys
+from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
 
+from django.conf import settings
 from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template import loader
@@ -18,6 +20,23 @@ def problem(status: HTTPStatus, detail: str) -> JsonResponse:
 
 def is_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")
+
+
+class EncryptedAPI:
+    """Middleware: refuses an API call over plain HTTP where pages are redirected to HTTPS.
+
+    A program that follows a redirect goes on sending its token in the clear, and nobody notices.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]):
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if settings.SECURE_SSL_REDIRECT and is_api(request) and not request.is_secure():
+            return problem(
+                HTTPStatus.FORBIDDEN, "The API answers over HTTPS only. Replace any token that you sent here."
+            )
+        return self.get_response(request)
 
 
 def bad_request(request: HttpRequest, exception: Exception, *args: Any, **kwargs: Any) -> HttpResponse:

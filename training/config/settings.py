@@ -85,9 +85,10 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "training.web.shared.requests.Noted",
+    "csp.middleware.CSPMiddleware",  # before whatever answers by itself, so that every answer has the policy
     "django.middleware.security.SecurityMiddleware",
+    "training.config.error_pages.EncryptedAPI",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "training.web.shared.sessions.Activity",
     "api.v1.base.slashes.EitherSlash",
@@ -230,8 +231,8 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-# For machines inside, which ask over http and get no record.
-SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]
+# For machines inside, which ask over http and get no record; and for the API, which refuses instead.
+SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$", r"^api/(?!v1/docs/)"]
 PROXY_SSL_HEADER = switch(env, "PROXY_SSL_HEADER", default=False)
 if PROXY_SSL_HEADER:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
@@ -283,6 +284,7 @@ STATICFILES_DIRS = [
     ("training/help", BASE_DIR / "fixtures" / "pictures"),
 ]
 WHITENOISE_USE_FINDERS = not COLLECTED
+WHITENOISE_ALLOW_ALL_ORIGINS = False  # no other site's script needs these files
 
 PAGE_CACHE_TABLE, LIMITS_TABLE = "training_page_cache", "training_limits"
 CACHES = {

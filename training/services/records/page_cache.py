@@ -48,7 +48,7 @@ PACKAGES = ("syllabus", "training")
 
 
 class Backend(DatabaseCache):
-    """Django's database backend with signed JSON in place of pickle, and one statement to set a value for good.
+    """Django's database backend with signed JSON in place of pickle. One statement sets a value for good.
 
     A web process has the ledger's key. So whoever can write to the database must not run code there, nor put
     a script into a page: a value that this server did not sign for its key counts as absent.
