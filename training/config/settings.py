@@ -160,6 +160,7 @@ AUTH_PASSWORD_VALIDATORS = [
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+    {"NAME": "training.services.people.passwords.EasyWords"},
 ]
 LOGIN_URL = "/login/"
 LOGIN_REDIRECT_URL = "/"
@@ -227,10 +228,8 @@ SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
-SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
-X_FRAME_OPTIONS = "DENY"
 # For machines inside, which ask over http and get no record; and for the API, which refuses instead.
 SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$", r"^api/(?!v1/docs/)"]
 PROXY_SSL_HEADER = switch(env, "PROXY_SSL_HEADER", default=False)
@@ -246,11 +245,6 @@ CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
         "script-src": [SELF],
-        "style-src": [SELF],
-        "img-src": [SELF],
-        "connect-src": [SELF],
-        "worker-src": [SELF],
-        "manifest-src": [SELF],
         "object-src": [NONE],
         "base-uri": [NONE],
         "form-action": [SELF],
