@@ -22,9 +22,14 @@ from typing import Any
 
 RECORDS = pathlib.Path(__file__).resolve().parents[2] / "fixtures" / "records"
 ON = dt.date(2026, 11, 20)
+#: The key of a session that is open while the backup is made.
+OPEN_SESSION = "akeythatopensthewholeaccount"
 
 
 def fill() -> Any:
+    from allauth.usersessions.models import UserSession
+    from django.contrib.sessions.models import Session
+
     from syllabus.engine.record import document
     from tests.support import factories, lessons
     from tests.support.cast import cast
@@ -46,6 +51,8 @@ def fill() -> Any:
         )
     checkpoints.issue(seals.tree_of(people.school), at=factories.NOON)
     assert page_cache.ahead(people.sam.pk, factories.NOON)
+    Session.objects.create(session_key=OPEN_SESSION, session_data="", expire_date=factories.NOON)
+    UserSession.objects.create(user=people.ida, session_key=OPEN_SESSION, ip="10.0.0.7", user_agent="")
 
 
 def ask(students: str = "5") -> Any:

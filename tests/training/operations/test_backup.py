@@ -18,6 +18,7 @@ from typing import Any
 import psycopg
 import pytest
 
+from tests.support.backup_worker import OPEN_SESSION
 from training.services.operations import backup
 
 ROOT = pathlib.Path(__file__).resolve().parents[3]
@@ -150,11 +151,13 @@ def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places:
                 connection.execute(f"{change} WHERE id = {row}")
             connection.rollback()
         connection.close()
-    pages = "SELECT count(*) > 0 FROM training_page_cache"
     for where, there in ((moved.first, True), (moved.second, False)):
         connection = where.connect()
-        assert bool(connection.execute(pages).fetchone()[0]) is there, "pages are made anew"
+        for table in backup.LEFT_OUT:
+            filled = f"SELECT count(*) > 0 FROM {table}"
+            assert bool(connection.execute(filled).fetchone()[0]) is there, f"{table}: no session, no page"
         connection.close()
+    assert OPEN_SESSION.encode() not in moved.file.read_bytes()
     answers, whole, guarded, migrated, place, key = moved.second.does(
         "ask",
         "manage verify_ledger",
