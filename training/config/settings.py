@@ -220,16 +220,12 @@ SESSION_LASTS = 60 * 60 * whole_number(env, "SESSION_HOURS", default=12, least=1
 SESSION_COOKIE_NAME = "__Host-sessionid" if HTTPS else "sessionid"
 CSRF_COOKIE_NAME = "__Host-csrftoken" if HTTPS else "csrftoken"
 SESSION_COOKIE_HTTPONLY = True
-SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = HTTPS
-CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SECURE = HTTPS
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
-SECURE_REFERRER_POLICY = "same-origin"
-SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 # For machines inside, which ask over http and get no record; and for the API, which refuses instead.
 SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$", r"^api/(?!v1/docs/)"]
 PROXY_SSL_HEADER = switch(env, "PROXY_SSL_HEADER", default=False)
@@ -292,7 +288,11 @@ CACHES = {
         "OPTIONS": {"MAX_ENTRIES": 100_000},
     },
     # Of students' pages: in the record's database, so that an erasure is one transaction with it.
-    "pages": {"BACKEND": "training.services.records.page_cache.Backend", "LOCATION": PAGE_CACHE_TABLE},
+    "pages": {
+        "BACKEND": "training.services.signed_cache.SignedCache",
+        "LOCATION": PAGE_CACHE_TABLE,
+        "TIMEOUT": None,
+    },
 }
 
 vars().update(mail_server(env, DATA_DIR))

@@ -12,22 +12,17 @@ is rolled back, and an erasure deletes the student's parts in its own transactio
 The web layer puts its pages into ``PAGES`` at start; the sweep renders them before anybody asks.
 """
 
-import contextlib
 import datetime as dt
 import hashlib
 import logging
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import metadata
-from typing import Any
 
 from django.conf import settings
-from django.core import signing
 from django.core.cache import caches
-from django.core.cache.backends.base import DEFAULT_TIMEOUT
-from django.core.cache.backends.db import DatabaseCache
 from django.db import connection, transaction
 from django.db.models import Exists, OuterRef, Q
 from django.urls import get_script_prefix
@@ -45,46 +40,6 @@ CACHE = ConnectionProxy(caches, "pages")
 TABLE = settings.PAGE_CACHE_TABLE
 #: What the parts are made by, besides the libraries.
 PACKAGES = ("syllabus", "training")
-
-
-class Backend(DatabaseCache):
-    """Django's database backend with signed JSON in place of pickle. One statement sets a value for good.
-
-    A web process has the ledger's key. So whoever can write to the database must not run code there, nor put
-    a script into a page: a value that this server did not sign for its key counts as absent.
-
-    Django's own counts all rows first and looks for the key, since it removes what is too much. Here keys
-    are bounded by the students, and the next part of a key replaces the one before.
-    """
-
-    def set(
-        self, key: Any, value: Any, timeout: float | None = DEFAULT_TIMEOUT, version: int | None = None
-    ) -> None:
-        made = self.make_and_validate_key(key, version=version)
-        until = connection.ops.adapt_datetimefield_value(dt.datetime(9999, 12, 31, tzinfo=dt.UTC))
-        with connection.cursor() as cursor:
-            cursor.execute(
-                f"INSERT INTO {TABLE} (cache_key, value, expires) VALUES (%s, %s, %s)"  # noqa: S608
-                " ON CONFLICT (cache_key) DO UPDATE SET value = excluded.value",
-                [made, signing.dumps(value, salt=made, compress=True), until],
-            )
-
-    def get_many(self, keys: Iterable[Any], version: int | None = None) -> dict[Any, Any]:
-        asked = {self.make_and_validate_key(key, version=version): key for key in keys}
-        if not asked:
-            return {}
-        places = ", ".join(["%s"] * len(asked))
-        with connection.cursor() as cursor:
-            cursor.execute(
-                f"SELECT cache_key, value FROM {TABLE} WHERE cache_key IN ({places})",  # noqa: S608
-                list(asked),
-            )
-            rows = cursor.fetchall()
-        found = {}
-        for made, written in rows:
-            with contextlib.suppress(signing.BadSignature):
-                found[asked[made]] = signing.loads(written, salt=made)
-        return found
 
 
 @dataclass(frozen=True, slots=True)
