@@ -56,7 +56,7 @@ FRAMEWORK = {
     *("run_validation", "*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
     *("process_exception", "process_view", "add_fields", "from_db_value"),
     *("authentication_failed", "_get_login_attempts_cache_key", "data_ready", "murder_pending"),
-    *("validate", "get_help_text"),
+    *("validate", "get_help_text", "_base_set"),
     *("default_renderer", "form_template_name", "field_template_name", "bound_field_class"),
     *("use_required_attribute", "default_error_messages", "default_validators", "valid_value", "field_order"),
 }

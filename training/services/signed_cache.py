@@ -23,6 +23,8 @@ class SignedCache(DatabaseCache):
     bounded by what there is.
     """
 
+    _table: str
+
     def get_many(self, keys: Iterable[Any], version: int | None = None) -> dict[Any, Any]:
         asked = {self.make_and_validate_key(key, version=version): key for key in keys}
         if not asked:
