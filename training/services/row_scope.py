@@ -42,6 +42,12 @@ def of(user: int | None) -> None:
         take_over(connection)
 
 
+def at_least(user: int | None) -> None:
+    """The same, unless the rows of these schools are shown already."""
+    if _wanted.get() != (user or ""):
+        of(user)
+
+
 def everything() -> None:
     """Show every school's rows from the next statement on."""
     _wanted.set(EVERY)

@@ -21,6 +21,7 @@ from api.v1.base.errors import Problem, second_factor_missing, too_large
 from api.v1.base.parsing import MOST_BYTES, StrictJSONParser, read_query
 from api.v1.base.throttles import OpenThrottle
 from training.models import User
+from training.services import row_scope
 from training.services.access import Acting
 from training.services.people import second_factor
 
@@ -48,6 +49,10 @@ class View(APIView):
     #: The one clock of a request, in UTC.
     at: dt.datetime
     asked: dict[str, Any]
+
+    def perform_authentication(self, request: Request) -> None:
+        super().perform_authentication(request)
+        row_scope.at_least(request.user.pk)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         self.at = timezone.now()
