@@ -287,6 +287,8 @@ CACHES = {
         "LOCATION": LIMITS_TABLE,
         "OPTIONS": {"MAX_ENTRIES": 100_000},
     },
+    # What each process may know for itself for a moment.
+    "process": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "process"},
     # Of students' pages: in the record's database, so that an erasure is one transaction with it.
     "pages": {
         "BACKEND": "training.services.signed_cache.SignedCache",

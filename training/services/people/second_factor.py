@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from allauth.core import ratelimit
 from allauth.mfa.models import Authenticator
 from django.conf import settings
-from django.core.cache import cache
+from django.core.cache import caches
 from django.db import transaction
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
@@ -40,18 +40,19 @@ def missing(user: User) -> bool:
     That somebody is not in want of one holds for a minute: then a setting that was changed is seen.
     """
     key = f"second-factor-{user.pk}"
-    if cache.get(key):
+    if caches["process"].get(key):
         return False
     found = _required(user) and not _has_one(user)
     if not found:
-        cache.set(key, "is there", _CACHED)
+        caches["process"].set(key, True, _CACHED)
     return found
 
 
 def _required(user: User) -> bool:
     if settings.OPERATOR_SECOND_FACTOR and (user.is_staff or user.is_superuser):
         return True
-    held = Role.objects.filter(user=user).values_list("role", "school__second_factor_for")
+    with row_scope.every_school():  # at a sign-in, nobody's schools are shown yet
+        held = list(Role.objects.filter(user=user).values_list("role", "school__second_factor_for"))
     return any(role in asked for role, asked in held)
 
 
@@ -171,7 +172,7 @@ def remove(user: User, reason: str, *, by: User | None, at: dt.datetime) -> Remo
         Authenticator.objects.filter(user=whose).delete()
         sign_ins.record(sign_ins.What.FACTOR_REMOVED, whose)
         sessions, tokens = whose.end_access()
-        cache.delete(f"second-factor-{whose.pk}")
+        caches["process"].delete(f"second-factor-{whose.pk}")
         for school in School.objects.filter(pk__in=schools_of(whose)).order_by("pk"):
             said = {
                 "before": {_KINDS[kind]: number for kind, number in held.items()},

@@ -3,7 +3,9 @@
 Django's, allauth's and knox's signals say what happened. A log line names an account by its number alone.
 """
 
+import contextlib
 import datetime as dt
+import ipaddress
 import logging
 from typing import Any
 
@@ -40,10 +42,9 @@ def record(what: str, user: User | None, *, about: str = "", school: School | No
     if request is not None:
         via = "api" if request.path.startswith("/api/") else "web"
         program = request.headers.get("User-Agent", "")[:_PROGRAM].replace("\x00", "")
-        try:
-            ip = get_adapter().get_client_ip(request)
-        except PermissionDenied:
-            ip = None
+        # No address where a proxy's socket is connected and names none.
+        with contextlib.suppress(PermissionDenied, ValueError):
+            ip = str(ipaddress.ip_address(get_adapter().get_client_ip(request)))
     other = by if isinstance(by, User) and by.pk and by != user else None
     SignInEvent.objects.create(
         user=user, by=other, school=school, what=what, about=about, at=timezone.now(), via=via, ip=ip,

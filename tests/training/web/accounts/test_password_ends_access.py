@@ -12,7 +12,6 @@ import pytest
 from allauth.usersessions.models import UserSession
 from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.contrib.sessions.models import Session
-from django.core import mail
 from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
@@ -21,6 +20,7 @@ from rest_framework.test import APIClient
 
 from tests.support.browsing import PASSWORD
 from tests.support.cast import Cast
+from tests.support.mailing import mails_sent
 from training import models
 from training.services.operations import demo
 
@@ -52,7 +52,7 @@ def by_mail(user: models.User) -> None:
     """In a browser that is signed in, which is signed out by it too."""
     client = signed_in(user)
     client.post("/password/", {"email": user.email})
-    [address] = re.findall(r"http://testserver(/password/\S+)", str(mail.outbox[-1].body))
+    [address] = re.findall(r"https?://[^/\s]+(/password/\S+)", str(mails_sent()[-1].body))
     done = client.post(client.get(address)["Location"], NEW, follow=True)
     assert done.status_code == 200
     assert client.get("/account/").status_code == 302
