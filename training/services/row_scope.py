@@ -64,20 +64,20 @@ def every_school() -> Iterator[None]:
 
 
 def take_over(to: Any) -> None:
-    """Tell the connection the scope. The driver is asked itself: this is none of the program's questions."""
+    """Set the scope on the connection, directly by the driver: it is no query of the program."""
     scope = _wanted.get()
     said = _SET.format(f"'{EVERY}'") if isinstance(scope, int) or scope else _SET.format("''")
     if isinstance(scope, int):  # roles have a policy themselves
         said = f"{said}; {_SCHOOLS.format(scope)}"
     with to.wrap_database_errors:
         to.connection.execute(said)
-    # A rollback takes it back; so inside a transaction it is told again before the next statement.
+    # A rollback takes it back; so inside a transaction the scope is set again before the next statement.
     to.row_scope = None if to.in_atomic_block else scope
 
 
 def _before_each(execute: Callable[..., Any], sql: str, params: Any, many: bool, context: Any) -> Any:
     to = context["connection"]
-    # In a transaction that failed, nothing but its end can be asked for.
+    # A failed transaction accepts nothing but its end.
     if to.row_scope != _wanted.get() and to.connection.info.transaction_status != TransactionStatus.INERROR:
         take_over(to)
     return execute(sql, params, many, context)
@@ -88,5 +88,5 @@ def _on_each_connection(connection: Any, **_: Any) -> None:
     if connection.vendor == "postgresql":
         connection.row_scope = None
         if _before_each not in connection.execute_wrappers:
-            # First, since those that come for a while are taken off the end.
+            # First, because temporary ones are removed from the end.
             connection.execute_wrappers.insert(0, _before_each)

@@ -1,4 +1,4 @@
-"""Django's cache in the database, with signed JSON in the place of pickles."""
+"""Django's cache in the database, with signed JSON instead of pickles."""
 
 import contextlib
 import datetime as dt

@@ -22,7 +22,7 @@ class Throttle(BaseThrottle):
         return [str(request.user.pk) if request.user.is_authenticated else limits.network(request)]
 
     def count(self, request: Request, by: int = 1) -> bool:
-        """Count a call, or what it turned out to cost besides; gives whether that is within the limit."""
+        """Count a call, or its further cost; returns whether that is within the limit."""
         keys = [f"{self.scope}:{caller}" for caller in self.callers(request)]
         try:
             return max([limits.count(key, self.seconds, by) for key in keys], default=0) <= self.most

@@ -59,7 +59,7 @@ def second_factor_for() -> list[str]:
 def check_second_factor_for(chosen: object) -> None:
     """Refuse what is no choice among the roles, each once."""
     if not isinstance(chosen, list) or not set(map(str, chosen)) <= set(FACTOR_ROLES):
-        raise ValidationError(f"is no list of roles; there are {', '.join(FACTOR_ROLES)}.")
+        raise ValidationError(f"is not a list of roles; use {', '.join(FACTOR_ROLES)}.")
     if len(set(chosen)) < len(chosen):
         raise ValidationError("names a role twice; name each once.")
 

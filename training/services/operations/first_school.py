@@ -45,7 +45,7 @@ def add(school: School, *, name: str, email: str, at: dt.datetime) -> User:
     if errors:
         raise SetupError(errors)
     school.save()
-    # Whoever has the command line vouches for the address: nobody is there yet who could invite.
+    # The operator of the command line is trusted with the address: nobody can invite yet.
     user = User.objects.filter(email=email).first() or User.objects.create_user(email, None, name=person.name)
     if not user.is_active:
         raise Conflict(f"The account of {email} is closed. Reopen it, or name another administrator.")

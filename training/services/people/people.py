@@ -1,7 +1,7 @@
 """The people of a school: roles and assignments. Only its administrators change them.
 
-Each change is recorded (``PeopleChange``). Nobody sets another person's password, and nobody gets a role at a school
-by an address alone: the owner of the address accepts an invitation.
+Each change is recorded (``PeopleChange``). Nobody sets another person's password, and nobody gets a role by
+an address alone: the owner of the address accepts an invitation.
 """
 
 import datetime as dt

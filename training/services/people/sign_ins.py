@@ -29,7 +29,7 @@ from training.services.signing import wrong_passwords
 
 log = logging.getLogger("training.sign_ins")
 What = SignInEvent.What
-#: How long events are kept.
+#: How long events are stored.
 KEPT = dt.timedelta(days=180)
 _PROGRAM = 120
 

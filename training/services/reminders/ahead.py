@@ -1,6 +1,6 @@
-"""Repairs what a sweep with a clock ahead left behind: it told too early, and called over what is to come.
+"""Repairs what a sweep with a clock ahead left behind: early reminders and ends.
 
-Such rows lie after now. A reminder made then is taken back, sent or not, so that it comes at its own time.
+Such rows lie after now. A reminder made then is withdrawn, sent or not, so that it comes at its own time.
 """
 
 import datetime as dt

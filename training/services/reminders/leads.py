@@ -138,7 +138,7 @@ def set_several(school: School, days: Mapping[str, Collection[int] | None], *, a
 
 
 def reschedule(school: School, *, at: dt.datetime, which: Q | None = None) -> int:
-    """Schedule future reminders of a school again, all or those of ``which`` lapses; how many moved."""
+    """Schedule future reminders of a school again, all or those of ``which`` expirations; how many moved."""
     zone, lead_times = zoneinfo.ZoneInfo(school.time_zone), of_school(school)
     lapses = Lapse.objects.filter(which or Q(), school=school, gone_at__isnull=True)
     coming = list(lapses.filter(last_day__gte=school.day(at)))
