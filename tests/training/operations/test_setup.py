@@ -74,7 +74,7 @@ def test_an_account_that_is_there_keeps_its_password() -> None:
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        pytest.param({"time_zone": "Lakeside"}, "school.time_zone: 'Lakeside' is not a time zone", id="a zone"),
+        pytest.param({"time_zone": "Lakeside"}, "school.time_zone: 'Lakeside' is not a time zone", id="zone"),
         pytest.param({"email": "ada"}, "administrator.email: Enter a valid email address.", id="an address"),
         pytest.param({"administrator": " "}, "administrator.name: is blank", id="no name"),
         pytest.param({"school": "學"}, "school.slug:", id="a name that makes no short name"),
