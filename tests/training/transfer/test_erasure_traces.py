@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from io import StringIO
 from typing import Any
+from unittest import mock
 
 import pytest
 import time_machine
@@ -28,6 +29,7 @@ from training import models, record
 from training.services import sweep as sweeping
 from training.services.audit import findings
 from training.services.endorsements import endorsements
+from training.services.operations import clock
 from training.services.people import guardians, people
 from training.services.records import erasure, page_cache, records
 from training.services.reminders import outgoing
@@ -85,9 +87,10 @@ def somebody(db: None) -> Cast:
     given = models.Endorsement.objects.filter(student=sam, sealed=True).get()
     endorsements.revoke(given, by=found.ida, reason=f"{NAME} asked for it", at=handing.AT, via="api")
     moment = handing.AT
-    for _ in range(3):
-        moment += dt.timedelta(days=1)
-        sweeping.sweep(now=lambda then=moment: then)
+    with mock.patch.object(clock, "doubt", return_value=""):  # kept before ``clock_in_order`` holds
+        for _ in range(3):
+            moment += dt.timedelta(days=1)
+            sweeping.sweep(now=lambda then=moment: then)
     findings.recompute(found.school, found.school.day(moment), at=moment, by=found.ada, via="test")
     for each in models.Finding.objects.filter(student=sam, gone_at=None):
         findings.resolve(each, how="note", note=f"{NAME} was told.", by=found.ada, at=moment, via="test")
