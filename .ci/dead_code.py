@@ -49,6 +49,7 @@ FRAMEWORK = {
     *("last_login", "form_valid", "clean_*", "page_size", "allow_request", "permission_classes"),
     *("authentication_classes", "parser_classes", "renderer_classes", "throttle_classes", "metadata_class"),
     *("content_negotiation_class", "accepted_media_type", "target_class", "auto_schema", "get_operation"),
+    *("populate_user", "pre_social_login", "on_authentication_error", "get_connect_redirect_url"),
     *("get_security_definition", "is_open_for_signup", "message_context", "reauthenticate", "load_config"),
     *("respond_user_inactive", "send_notification_mail", "generate_authenticator_name", "get_totp_issuer"),
     *("get_public_key_credential_rp_entity", "_called_from_command_line", "_has_been_logged", "handle"),

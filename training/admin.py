@@ -4,6 +4,7 @@ from typing import Any
 
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
+from allauth.socialaccount.models import SocialAccount, SocialApp, SocialToken
 from allauth.usersessions.models import UserSession
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
@@ -18,6 +19,8 @@ admin.site.site_header = admin.site.site_title = "Student pilot training record"
 admin.site.unregister(Group)  # roles at a school say what a user may do; groups would say nothing here
 # Second factors and sessions are their owner's; the address is the one on the account.
 admin.site.unregister([EmailAddress, Authenticator, UserSession])
+# The provider is named in the settings; who is linked to it is each person's own.
+admin.site.unregister([SocialAccount, SocialApp, SocialToken])
 admin.site.unregister(AuthToken)  # whoever made one for another user would be that user
 
 

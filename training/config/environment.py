@@ -3,6 +3,8 @@
 import os
 import secrets
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
@@ -48,6 +50,42 @@ def secret_word(env: environ.Env, name: str, *, least: int) -> str:
             "Make one: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'"
         )
     return word
+
+
+def openid_provider(env: environ.Env) -> dict[str, Any]:
+    """The settings of sign-in by the school's OpenID Connect provider; without an app where none is set.
+
+    Raises: ImproperlyConfigured where a part is missing, or where it is not reached by https.
+    """
+    issuer, client, secret = (
+        env.str(f"OIDC_{each}", default="").strip() for each in ("ISSUER", "CLIENT_ID", "CLIENT_SECRET")
+    )
+    if any((issuer, client, secret)) and not all((issuer, client, secret)):
+        raise ImproperlyConfigured("Set OIDC_ISSUER, OIDC_CLIENT_ID and OIDC_CLIENT_SECRET, or none of them.")
+    parts = urlsplit(issuer)
+    secure = parts.scheme == "https" or (
+        parts.scheme == "http" and parts.hostname in ("localhost", "127.0.0.1")
+    )
+    if issuer and not (secure and parts.hostname):
+        raise ImproperlyConfigured(f"OIDC_ISSUER is {issuer!r}; write an address such as https://id.example.")
+    app = {
+        "provider_id": "school",
+        "name": "OpenID Connect",
+        "client_id": client,
+        "secret": secret,
+        "settings": {"server_url": issuer.rstrip("/"), "fetch_userinfo": False},
+    }
+    return {
+        "OIDC_NAME": env.str("OIDC_NAME", default="your school's account").strip() if issuer else "",
+        "OIDC_ORIGINS": [f"{parts.scheme}://{parts.netloc}"] if issuer else [],
+        "OIDC_SECOND_FACTOR": env.list("OIDC_SECOND_FACTOR", default=[]),
+        "SOCIALACCOUNT_ADAPTER": "training.web.accounts.provider.ProviderAdapter",
+        "SOCIALACCOUNT_PROVIDERS": {
+            "openid_connect": {"OAUTH_PKCE_ENABLED": True, "APPS": [app] if issuer else []}
+        },
+        "SOCIALACCOUNT_REAUTHENTICATION_REQUIRED": True,
+        "SOCIALACCOUNT_REQUESTS_TIMEOUT": 5,  # seconds
+    }
 
 
 def data_folder(env: environ.Env, root: Path) -> Path:

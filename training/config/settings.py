@@ -19,6 +19,9 @@
 - ``SESSION_IDLE_MINUTES``: a session, and an API token, ends when it was not used for so long; default 120
 - ``SESSION_HOURS``: how long one lasts at the most, however much it is used; default 12
 - ``OPERATOR_SECOND_FACTOR``: on where whoever may use the admin site must have a second factor; default on
+- ``OIDC_ISSUER``, ``OIDC_CLIENT_ID``, ``OIDC_CLIENT_SECRET``: the school's own OpenID Connect provider; unset: nobody
+  signs in by one. ``OIDC_NAME``: what the button calls it; ``OIDC_SECOND_FACTOR``: values of ``amr`` or ``acr`` by
+  which it says that it asked for a second factor, comma-separated; unset: the account's own second factor holds
 - ``DEMO_RESET``: on where the beat puts a demo school back to its first day every night; needs ``DEMO_PASSWORD``
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
 - ``CLOCK_DRIFT_SECONDS``: reminders are held back while this clock is further off the database's; default 60
@@ -41,6 +44,7 @@ from training.config.environment import (
     database,
     mail_refused,
     mail_server,
+    openid_provider,
     secret_key,
     secret_word,
     switch,
@@ -71,6 +75,8 @@ INSTALLED_APPS = [
     "django.forms",
     "allauth.account",
     "allauth.mfa",
+    "allauth.socialaccount",
+    "allauth.socialaccount.providers.openid_connect",
     "allauth.usersessions",
     "rest_framework",
     "knox",
@@ -211,6 +217,12 @@ MFA_FORMS = {
 }
 OPERATOR_SECOND_FACTOR = switch(env, "OPERATOR_SECOND_FACTOR", default=True)
 
+# Sign-in by the school's own provider.
+PROVIDER = openid_provider(env)
+OIDC_NAME: str = PROVIDER["OIDC_NAME"]
+OIDC_SECOND_FACTOR: list[str] = PROVIDER["OIDC_SECOND_FACTOR"]
+vars().update(PROVIDER)
+
 # Cookies and transport
 # Seconds. A lesson in the air takes less than two hours; then whoever picks up the tablet has to sign in. What
 # was written meanwhile stays on the tablet. And a day at the airport at the most.
@@ -243,7 +255,8 @@ CONTENT_SECURITY_POLICY = {
         "script-src": [SELF],
         "object-src": [NONE],
         "base-uri": [NONE],
-        "form-action": [SELF],
+        # To a browser, a form that leads on to the provider is sent there.
+        "form-action": [SELF, *PROVIDER["OIDC_ORIGINS"]],
         "frame-ancestors": [NONE],
     },
 }

@@ -36,6 +36,7 @@ OF_NO_SCHOOL = {
     "auth_permission", "django_admin_log", "django_content_type", "django_session", "knox_authtoken",
     "ledger_ledgerkey",  # public keys of the installation
     "mfa_authenticator",
+    "socialaccount_socialaccount", "socialaccount_socialapp", "socialaccount_socialtoken",
     "training_calendarfeed", "training_reminderpreferences",  # a person's, whatever the school
     "training_heartbeat", "training_spentnonce",
     "training_user", "training_user_groups", "training_user_user_permissions",

@@ -12,6 +12,7 @@ import pytest
 import time_machine
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
+from allauth.socialaccount.models import SocialAccount
 from allauth.usersessions.models import UserSession
 from django.contrib.admin.models import ADDITION, LogEntry
 from django.contrib.contenttypes.models import ContentType
@@ -60,6 +61,7 @@ def somebody(db: None) -> Cast:
     account.save()
     EmailAddress.objects.create(user=account, email=EMAIL, verified=True, primary=True)
     Authenticator.objects.create(user=account, type="totp", data={"secret": "x"})
+    SocialAccount.objects.create(user=account, provider="school", uid=EMAIL)
     AuthToken.objects.create(user=account)
     models.ReminderPreferences.objects.create(user=account)
     LogEntry.objects.create(

@@ -127,7 +127,8 @@ NO_PAGES = {
     "decline-invitation", "end_session", "end_tokens",
     "endorsements-paper", "hand-over", "home", "lead-times", "lesson-begin", "lesson-check",
     "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
-    "mfa_login_webauthn", "notice", "record-document", "record-paper", "reminder", "reminder-calendar",
+    "mfa_login_webauthn", "notice", "openid_connect_callback", "openid_connect_login",
+    "record-document", "record-paper", "reminder", "reminder-calendar",
     "reminder-preferences", "school-aircraft-check", "school-aircraft-model-add",
     "school-aircraft-model-unlink", "school-assign", "school-attest", "school-course-file",
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
@@ -135,7 +136,7 @@ NO_PAGES = {
     "school-import-columns", "school-invitation-again", "school-invitation-withdraw",
     "school-mail-retry", "school-mail-retry-one", "school-mail-test",
     "school-minimum-end", "school-person-end", "school-person-mail",
-    "school-unassign", "schools", "tablet-pack", "tablet-token", "words", "worker",
+    "school-unassign", "schools", "tablet-pack", "tablet-token", "unlink", "words", "worker",
 }  # fmt: skip
 
 

@@ -21,6 +21,8 @@ SAID = {
     "totp_deactivated": gettext_noop("The authenticator app was removed from your account."),
     "webauthn_added": gettext_noop("A passkey was added to your account."),
     "webauthn_removed": gettext_noop("A passkey was removed from your account."),
+    "account_connected": gettext_noop("Your account was linked to an account of your school's provider."),
+    "account_disconnected": gettext_noop("The link to your school's provider was removed from your account."),
     "recovery_codes_generated": gettext_noop("New recovery codes were created for your account."),
     "wrong_passwords": gettext_noop(
         "A wrong password was entered for your account five times. For five minutes, no password is accepted."

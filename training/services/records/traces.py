@@ -14,6 +14,7 @@ from typing import Any
 
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
+from allauth.socialaccount.models import SocialAccount
 from django.apps import apps
 from django.contrib.admin.models import LogEntry
 from django.db import models
@@ -44,7 +45,7 @@ def close(user: User) -> None:
     The row stays, for what others' records say about its actions.
     """
     user.end_access()
-    for model in (EmailAddress, Authenticator, ReminderPreferences, CalendarFeed):
+    for model in (EmailAddress, Authenticator, SocialAccount, ReminderPreferences, CalendarFeed):
         model._default_manager.filter(user=user).delete()
     Delivery.objects.filter(Q(user=user) | Q(to__iexact=user.email)).delete()
     user.name, user.email = "", f"{uuid.uuid4().hex}@erased.invalid"

@@ -17,6 +17,7 @@ from training.models import User
 from training.services import limits
 from training.services.people import account_mails
 from training.services.signing import wrong_passwords
+from training.web.accounts import provider
 
 NAME = "Student pilot training record"
 #: The message for the next page, by allauth's name for it. A name that is missing here has no message.
@@ -26,6 +27,9 @@ SAID = {
     "mfa/messages/webauthn_removed.txt": _("Passkey removed."),
     "mfa/messages/totp_activated.txt": _("Authenticator app set up."),
     "mfa/messages/totp_deactivated.txt": _("Authenticator app removed."),
+    "socialaccount/messages/account_connected.txt": _("Account linked."),
+    "socialaccount/messages/account_connected_updated.txt": _("Account linked."),
+    "socialaccount/messages/account_connected_other.txt": _("It is linked to another person's account here."),
     "mfa/messages/recovery_codes_generated.txt": _(
         "New recovery codes created. The old ones no longer work."
     ),
@@ -69,6 +73,12 @@ class AccountAdapter(DefaultAccountAdapter):
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
+
+    def get_login_stages(self) -> list[str]:
+        stages: list[str] = super().get_login_stages()
+        if provider.gave_second_factor():
+            stages.remove("allauth.mfa.stages.AuthenticateStage")
+        return stages
 
     def reauthenticate(self, user: User, password: str) -> bool:
         found = self.authenticate(context.request, email=user.email, password=password)

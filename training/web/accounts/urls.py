@@ -5,12 +5,13 @@ from allauth.mfa.base import views as second_factor
 from allauth.mfa.recovery_codes import views as recovery
 from allauth.mfa.totp import views as totp
 from allauth.mfa.webauthn import views as passkeys
+from allauth.socialaccount.providers.openid_connect import views as openid_connect
 from django.urls import path, re_path
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from training.web.accounts import views
+from training.web.accounts import provider, views
 from training.web.people import invitations, sign_ins
 
 HERE = "training/account"
@@ -22,7 +23,7 @@ def page(view, template, **told):  # type: ignore[no-untyped-def]
     return never_cache(require_http_methods(["GET", "HEAD", "POST"])(made))
 
 
-login = page(account.LoginView, "login")
+login = page(views.Login, "login")
 reset = page(
     account.PasswordResetView,
     "form",
@@ -40,6 +41,13 @@ urlpatterns = [
     path("account/", views.security, name="security"),
     path("account/", views.security, name="mfa_index"),
     path("account/", views.security, name="mfa_list_webauthn"),
+    path("login/<slug:provider_id>/start/", provider.start, name="openid_connect_login"),
+    path(
+        "login/<slug:provider_id>/done/",
+        never_cache(require_safe(openid_connect.callback)),
+        name="openid_connect_callback",
+    ),
+    path("account/unlink/", provider.unlink, name="unlink"),
     path("account/sessions/<int:pk>/end/", views.end_session, name="end_session"),
     path("account/invitations/<int:pk>/accept/", invitations.accept, name="accept-invitation"),
     path("account/invitations/<int:pk>/decline/", invitations.decline, name="decline-invitation"),

@@ -3,9 +3,9 @@
 import json
 from typing import Any
 
-from allauth.account.models import Login
+from allauth.account import models as account
 from allauth.account.utils import get_next_redirect_url
-from allauth.account.views import PasswordResetFromKeyView
+from allauth.account.views import LoginView, PasswordResetFromKeyView
 from allauth.mfa.base.views import AuthenticateView
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.views import ActivateTOTPView
@@ -26,8 +26,14 @@ from knox.models import AuthToken
 from training.models import Role, User
 from training.services.people import invitations, second_factor
 from training.services.reminders import preferences
+from training.web.accounts import provider
 from training.web.people.invitations import shown
 from training.web.shared.opening import SignedIn, signed_in
+
+
+class Login(LoginView):
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return {**super().get_context_data(**kwargs), "provider": settings.OIDC_NAME}
 
 
 class _ForTheBrowser:
@@ -75,7 +81,7 @@ class LoginByPasskey(LoginWebAuthnView):
 
     def form_valid(self, form: Any) -> HttpResponse:
         used = form.cleaned_data["credential"]
-        login = Login(user=used.user, redirect_url=get_next_redirect_url(self.request))
+        login = account.Login(user=used.user, redirect_url=get_next_redirect_url(self.request))
         return flows.perform_passwordless_login(self.request, used, login)
 
 
@@ -92,6 +98,8 @@ def security(request: SignedIn) -> HttpResponse:
             {"row": each, "name": each.wrap().name} for each in by_type.get(Authenticator.Type.WEBAUTHN, [])
         ],
         "app": by_type.get(Authenticator.Type.TOTP),
+        "provider": settings.OIDC_NAME,
+        "linked": provider.is_linked(request.user),
         "recovery": by_type.get(Authenticator.Type.RECOVERY_CODES),
         "sessions": sorted(sessions, key=lambda each: each.created_at, reverse=True),
         "zone": _zone(request.user),
