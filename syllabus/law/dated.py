@@ -35,15 +35,33 @@ class Lined(dict[str, Any]):
 
 
 #: The most values in one file, counting an alias each time: a short file of aliases can expand enormously.
-MOST_VALUES = 200_000
-Loader = yaml.SafeLoader | yaml.CSafeLoader
+MOST_VALUES = 50_000
+
+
+class TooMany(Exception):
+    """More than ``MOST_VALUES``; the first argument is the line."""
+
+
+class PlainLoader(yaml.SafeLoader):
+    """Counts values before they are put together, which takes longer than to read their text."""
+
+    values = 0
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        self.values += 1
+        if self.values > MOST_VALUES:
+            raise TooMany(self.line + 1)
+        return super().compose_node(parent, index)
+
+
+Loader = PlainLoader | yaml.CSafeLoader
 _PLAIN = {f"tag:yaml.org,2002:{each}" for each in ("str", "int", "float", "bool", "null", "timestamp")}
 
 
 def _built(node: yaml.Node, file: str, errors: list[Error], loader: Loader, values: Iterator[int]) -> Any:
     line = node.start_mark.line + 1
     if next(values) > MOST_VALUES:
-        raise RuleDataError.at(f"{file}:{line}", f"more than {MOST_VALUES} values; write less")
+        raise TooMany(line)
     if isinstance(node, yaml.MappingNode):
         made = Lined(file, line)
         for key_node, value_node in node.value:
@@ -73,7 +91,7 @@ def read_text(
     text: str,
     file: str,
     starts: str = "regulation data starts with 'milestone:'",
-    loads: type[Loader] = yaml.SafeLoader,
+    loads: type[Loader] = PlainLoader,
 ) -> Lined:
     """One file's data with its line numbers; ``starts`` says how such a file begins.
 
@@ -98,6 +116,10 @@ def read_text(
     except yaml.reader.ReaderError as problem:
         line = text.count("\n", 0, problem.position) + 1
         raise RuleDataError.at(f"{file}:{line}", "not YAML: contains a control character") from None
+    except TooMany as problem:
+        raise RuleDataError.at(
+            f"{file}:{problem.args[0]}", f"more than {MOST_VALUES:,} values; write less"
+        ) from None
     except RecursionError:
         raise RuleDataError.at(f"{file}:1", "not readable YAML: it nests without end") from None
     if not isinstance(made, Lined):

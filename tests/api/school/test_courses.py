@@ -225,7 +225,7 @@ def test_an_alias_bomb_is_refused(ada: Any) -> None:
     layers = ["l0: &l0 [x, x, x, x, x, x, x, x, x, x]"]
     layers += [f"l{n}: &l{n} [{', '.join([f'*l{n - 1}'] * 10)}]" for n in range(1, 12)]
     answer = written(ada, "\n".join(layers))
-    assert "more than 200000 values" in problem(answer, 422)["errors"][0]["message"]
+    assert "more than 50,000 values" in problem(answer, 422)["errors"][0]["message"]
 
 
 @over_rows(

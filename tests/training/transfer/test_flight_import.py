@@ -153,7 +153,7 @@ def unpacking_to(size: int) -> bytes:
         ),
         pytest.param(
             unpacking_to(50 * 1024 * 1024 + 1),
-            "f: is too large when unpacked; it is not read",
+            "f: is 50 MB when unpacked; at most 24 MB are read. Save it as CSV",
             id="a spreadsheet that unpacks without end",
         ),
     ],

@@ -8,19 +8,16 @@ result from a typed value, so the import refuses a cell that has one (``is_formu
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
-import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from syllabus.engine.errors import InputError
 from syllabus.engine.record.reading import Errors
+from training.services.imports import sheets
 
 MOST_BYTES = 2 * 1024 * 1024
-#: The largest size of an unpacked XLSX.
-MOST_UNPACKED = 50 * 1024 * 1024
 MOST_ROWS, MOST_COLUMNS, MOST_CELL = 3_000, 60, 2_000
 _ERRORS = ("#N/A", "#REF!", "#VALUE!", "#NAME?", "#NUM!", "#NULL!", "#DIV/0!", "#SPILL!", "#CALC!")
 _WINDOWS = "cp1252"
@@ -183,63 +180,9 @@ def _csv_rows(name: str, text: str, between: str) -> Iterator[tuple[int, list[st
 
 
 def _sheet_rows(name: str, data: bytes) -> Iterator[tuple[int, list[str]]]:
-    import openpyxl  # slow to import, and few processes need it
-
-    broken = FlightFileError.at(name, "is not a readable XLSX file; save it again, or as CSV")
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            if sum(each.file_size for each in parts.infolist()) > MOST_UNPACKED:
-                raise FlightFileError.at(name, "is too large when unpacked; it is not read")
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
-    except FlightFileError:
-        raise
-    # For a broken file the library raises whatever its parts happen to raise.
-    except Exception as problem:
-        raise broken from problem
-    try:
-        if not book.worksheets:
-            raise broken
-        sheet = book.worksheets[0]
-        sheet.reset_dimensions()  # the size that the file states may be wrong
-        rows = sheet.iter_rows(max_row=MOST_ROWS + 1000, max_col=MOST_COLUMNS + 1)
-        number = 0
-        while True:
-            try:
-                row = next(rows)
-            except StopIteration:
-                return
-            except Exception as problem:
-                raise broken from problem
-            number += 1
-            yield number, [_cell(each) for each in row]
-    finally:
-        book.close()
-
-
-def _cell(cell: Any) -> str:
-    """A cell's value as text in the one form."""
-    value = cell.value
-    if getattr(cell, "data_type", "") == "f":
-        text = value if isinstance(value, str) else str(getattr(value, "text", "") or "")
-        return text if text.startswith("=") else f"={text}"
-    match value:
-        case None:
-            return ""
-        case bool():
-            return str(value).lower()
-        case float():
-            return _number(value)
-        case dt.datetime() if value.time() == dt.time():
-            return value.date().isoformat()
-        case dt.datetime() | dt.time():
-            return value.isoformat(timespec="seconds" if value.second else "minutes")
-        case dt.timedelta():
-            minutes, rest = divmod(value, dt.timedelta(minutes=1))
-            return f"{value.total_seconds():g} s" if rest else f"{minutes // 60}:{minutes % 60:02d}"
-    return str(value)
-
-
-def _number(value: float) -> str:
-    """A number with the fifteen digits that a spreadsheet shows: 0.1 + 0.2 is 0.3 there."""
-    text = f"{value:.15g}"
-    return f"{value:.0f}" if "e" in text and value == int(value) and abs(value) < 1e15 else text
+        yield from enumerate(sheets.read(data, MOST_ROWS + 1000, MOST_COLUMNS + 1, MOST_CELL + 1), 1)
+    except sheets.TooLarge as problem:
+        raise FlightFileError.at(name, str(problem)) from None
+    except sheets.Broken:
+        raise FlightFileError.at(name, "is not a readable XLSX file; save it again, or as CSV") from None
