@@ -1,5 +1,6 @@
 """What is answered where no view of ours could: problem+json (RFC 9457) under ``/api/``, a page elsewhere."""
 
+import logging
 import sys
 from collections.abc import Callable
 from http import HTTPStatus
@@ -10,6 +11,10 @@ from django.db import InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template import loader
 from django.views import defaults
+
+from training.database import note
+
+log = logging.getLogger(__name__)
 
 
 def problem(status: HTTPStatus, detail: str) -> JsonResponse:
@@ -63,7 +68,9 @@ def page_not_found(request: HttpRequest, exception: Exception, *args: Any, **kwa
 
 
 def server_error(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-    if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+    fault = sys.exc_info()[1]
+    if isinstance(fault, OperationalError | InterfaceError):
+        log.warning("the database cannot be used: %s", note(fault))
         return _unreachable(request)
     if is_api(request):
         return problem(

@@ -12,7 +12,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from django.db import DatabaseError, InterfaceError
 from pythonjsonlogger.json import JsonFormatter
+
+from training.database import name_of
 
 ROOT = Path(__file__).resolve().parents[2]
 #: What a line may carry besides time, level, logger, message, and what it was written in.
@@ -52,6 +55,8 @@ class JsonLines(JsonFormatter):
                 log_data[name] = value
         if record.exc_info and record.exc_info[1] is not None:
             log_data["fault"] = fault(record.exc_info[1])
+            if isinstance(record.exc_info[1], DatabaseError | InterfaceError):
+                log_data["database"] = name_of(record.exc_info[1])
 
 
 def fault(error: BaseException) -> dict[str, object]:

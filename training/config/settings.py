@@ -92,6 +92,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "training.web.shared.requests.Noted",
     "csp.middleware.CSPMiddleware",  # before whatever answers by itself, so that every answer has the policy
+    "training.web.health.ByAnyName",
     "django.middleware.security.SecurityMiddleware",
     "training.config.error_pages.EncryptedAPI",
     "whitenoise.middleware.WhiteNoiseMiddleware",

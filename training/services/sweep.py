@@ -6,8 +6,10 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from django.db import DatabaseError
 from django.utils import timezone
 
+from training.database import note
 from training.services import limits
 from training.services.operations import clock, heartbeats
 from training.services.people import sign_ins
@@ -103,7 +105,8 @@ def sweep(
             step()
         except Exception as fault:
             log.exception("the sweep failed at %s", name)
-            done.faults.append(f"{name}: {type(fault).__name__}")
+            why = note(fault) if isinstance(fault, DatabaseError) else type(fault).__name__
+            done.faults.append(f"{name}: {why}")
     if not done.faults:
         heartbeats.mark(heartbeats.SWEEP, now())
     return done
@@ -142,7 +145,6 @@ def _work_out(
 def _one(student: int, at: dt.datetime) -> bool:
     """Compute one student's standing; an error stops no other."""
     if not standings.begin(student, at):
-        log.error("student %s is left: it could not be calculated %s times", student, standings.MOST_ATTEMPTS)
         return False
     try:
         return standings.work_out(student, at)
@@ -183,10 +185,9 @@ def _audit(
         if time.monotonic() >= until:
             done.unfinished = True
             return
-        if audits.run(school, now(), until):
-            done.audited += 1
-        else:
-            done.not_audited += 1
+        ended = audits.run(school, now(), until)
+        done.audited += ended is True
+        done.not_audited += ended is False
         progress(f"{done.audited} schools audited")
 
 

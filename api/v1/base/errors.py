@@ -25,6 +25,7 @@ from syllabus.engine.errors import (
     UnknownMilestone,
 )
 from syllabus.engine.rules.reasons import NotCovered
+from training.database import note
 from training.ledger.store.keys import NoKey
 from training.ledger.store.proving import MissingHash
 from training.record import SealedEntry
@@ -188,7 +189,7 @@ def _as_problem(exc: Exception) -> Problem | None:
         case APIException():
             return _of_the_framework(exc)
         case OperationalError() | InterfaceError():
-            logger.warning("the database cannot be reached: %s", type(exc).__name__)
+            logger.warning("the database cannot be used: %s", note(exc))
             return Problem(
                 HTTPStatus.SERVICE_UNAVAILABLE, UNREACHABLE, headers={"Retry-After": str(RETRY_AFTER)}
             )

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import logging
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 import time_machine
@@ -13,12 +16,15 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from tests.support import factories
-from tests.support.cast import Cast
+from tests.support.cast import Cast, cast
 from tests.support.reminding import at, on_record, sam, solo, sweep, told
 from training import models
 from training.management import clock
+from training.services import sweep as sweeping
 from training.services.operations import demo, heartbeats
-from training.services.reminders import standings
+from training.services.records import page_cache
+from training.services.reminders import audits, standings
+from training.services.sweep import Swept
 
 #: 14 days before the last day of a solo endorsement of 1 February; in the afternoon everywhere in America.
 THE_DAY = at("2026-04-18 18:00")
@@ -130,3 +136,46 @@ def test_the_demo_goes_back_to_its_first_day(monkeypatch) -> None:
     monkeypatch.delenv("DEMO_PASSWORD")
     with pytest.raises(CommandError, match="Set DEMO_PASSWORD"):
         ran("reset_demo")
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_two_sweeps_at_once_log_no_error(
+    transactional_db: None, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    people = cast()
+    for _ in range(12):
+        student = factories.student(people.school, taught_by=people.ida)
+        on_record(student, endorsements=(solo("2026-02-01"),))
+    monkeypatch.setattr(page_cache, "PAGES", {})
+    together = threading.Barrier(2)
+
+    def work(_: int) -> Swept:
+        try:
+            together.wait(30)
+            return sweeping.sweep(now=lambda: THE_DAY)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as pool:
+        done = list(pool.map(work, range(2)))
+    assert [each.faults for each in done] == [[], []]
+    assert sum(each.worked_out for each in done) >= 12
+    assert [each.not_audited for each in done] == [0, 0]
+    assert [each for each in caplog.records if each.levelno >= logging.WARNING] == []
+    assert models.Reminder.objects.count() == 12
+
+
+@pytest.mark.django_db
+def test_a_record_that_another_sweep_did_meanwhile_is_no_error(
+    people: Cast, caplog: pytest.LogCaptureFixture
+) -> None:
+    models.Stale.objects.all().delete()
+    assert standings.begin(people.sam.pk, THE_DAY) is False
+    assert caplog.records == []
+
+
+@pytest.mark.django_db
+def test_an_audit_that_another_sweep_did_meanwhile_is_no_failed_one(people: Cast) -> None:
+    models.NightlyAudit.objects.create(school=people.school, on=people.school.day(THE_DAY), done=True)
+    assert audits.run(people.school, THE_DAY, 0.0) is None

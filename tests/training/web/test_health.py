@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import re
 
+import psycopg
 import pytest
 from django.core import checks
 from django.core.management import call_command
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, OperationalError, connection
 from django.test import Client
 
 from tests.support import factories
@@ -46,7 +47,14 @@ def test_ready_while_the_sweep_runs(client: Client, ticking: None, operator: dic
     assert answer.status_code == 200
     assert answer.json() == {
         "ready": True,
-        "checks": {"database": "ok", "migrations": "ok", "triggers": "ok", "clock": "ok", "heartbeats": "ok"},
+        "checks": {
+            "database": "ok",
+            "migrations": "ok",
+            "triggers": "ok",
+            "clock": "ok",
+            "heartbeats": "ok",
+            "writing": "ok",
+        },
     }
 
 
@@ -114,7 +122,59 @@ def test_not_ready_while_the_database_is_away(
     monkeypatch.setattr(connection, "close", lambda: None)  # it is the test's own
     answer = client.get("/readyz", headers=operator)
     assert answer.status_code == 503
-    assert answer.json()["checks"] == {"database": "the database does not answer (DatabaseError)"}
+    assert answer.json()["checks"] == {"database": "unknown (DatabaseError)"}
+
+
+def test_not_ready_where_the_database_takes_no_writes(
+    client: Client, ticking: None, operator: dict[str, str], monkeypatch
+) -> None:
+    """As a standby, or a primary that was made read-only: every question is answered."""
+    monkeypatch.setattr(connection, "close", lambda: None)
+    on_postgresql = connection.vendor == "postgresql"
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL transaction_read_only = on" if on_postgresql else "PRAGMA query_only = ON")
+    try:
+        checks = client.get("/readyz", headers=operator).json()["checks"]
+    finally:
+        if not on_postgresql:
+            with connection.cursor() as cursor:
+                cursor.execute("PRAGMA query_only = OFF")
+    wrong = {name: fault for name, fault in checks.items() if fault != "ok"}
+    assert list(wrong) == ["writing"]
+    assert wrong["writing"].startswith("read-only (")
+
+
+def test_a_probe_leaves_nothing(client: Client, ticking: None) -> None:
+    assert client.get("/readyz").status_code == 200
+    assert [each.name for each in Heartbeat.objects.all()] == [heartbeats.SWEEP]
+
+
+def full_disks(client: Client, operator: dict[str, str]) -> float | None:
+    text = client.get("/metrics", headers=operator).content.decode()
+    return sample(text, "training_database_errors_total", error="disk full")
+
+
+def test_a_full_disk_has_its_name_in_readiness_and_metrics(
+    client: Client, ticking: None, operator: dict[str, str], monkeypatch
+) -> None:
+    def full(at: dt.datetime) -> str:
+        raise OperationalError("could not extend file") from psycopg.errors.DiskFull("could not extend file")
+
+    monkeypatch.setitem(readiness._CHECKS, "writing", full)
+    monkeypatch.setattr(connection, "close", lambda: None)
+    before = full_disks(client, operator) or 0
+    answer = client.get("/readyz", headers=operator)
+    assert answer.json()["checks"]["writing"] == "disk full (OperationalError)"
+    assert full_disks(client, operator) == before + 1
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/readyz", "/metrics"])
+def test_a_scraper_asks_by_the_address_that_it_has(
+    client: Client, ticking: None, operator: dict[str, str], path: str
+) -> None:
+    asked = {**operator, "Host": "10.42.0.17:8000"}
+    assert client.get(path, headers=asked).status_code == 200
+    assert client.get("/login/", headers=asked).status_code == 400
 
 
 @pytest.mark.any_database  # others here make these queries on SQLite
@@ -292,7 +352,8 @@ def test_the_system_check_names_lost_triggers_and_how_to_restore_them() -> None:
 def test_the_command_says_the_same_to_a_process_without_a_port(ticking: None, capsys) -> None:
     call_command("ready")
     assert (
-        capsys.readouterr().out == "database: ok\nmigrations: ok\ntriggers: ok\nclock: ok\nheartbeats: ok\n"
+        capsys.readouterr().out
+        == "database: ok\nmigrations: ok\ntriggers: ok\nclock: ok\nheartbeats: ok\nwriting: ok\n"
     )
     Heartbeat.objects.all().delete()
     with pytest.raises(SystemExit) as ended:

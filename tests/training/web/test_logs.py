@@ -92,6 +92,7 @@ def test_a_fault_is_told_by_its_kind_and_place_for_its_words_quote_the_row(writt
     (line,) = written()
     assert line["message"] == "It failed"
     assert line["fault"]["kinds"] == ["django.db.utils.IntegrityError", "builtins.ValueError"]
+    assert line["database"] == "unknown"
     assert line["fault"]["through"][-1].startswith("tests/training/web/test_logs.py:")
     assert line["fault"]["through"][-1].endswith(" fails")
     assert "Sam" not in json.dumps(line)

@@ -5,11 +5,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, connection, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
+from training.database import note
+from training.models import Heartbeat
 from training.services.operations import clock, heartbeats
 from training.triggers import every
 
@@ -34,7 +36,7 @@ def look(at: dt.datetime) -> list[Check]:
             found.append(Check(name, check(at)))
         except DatabaseError as fault:
             connection.close()  # do not keep a broken connection for the next request
-            found.append(Check(name, f"the database does not answer ({type(fault).__name__})"))
+            found.append(Check(name, f"{note(fault)} ({type(fault).__name__})"))
             break
     return found
 
@@ -42,6 +44,19 @@ def look(at: dt.datetime) -> list[Check]:
 def _database(at: dt.datetime) -> str:
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")
+    return ""
+
+
+def _writing(at: dt.datetime) -> str:
+    """A small write that is taken back: a full disk and a standby that only reads refuse it."""
+    with transaction.atomic():
+        Heartbeat.objects.bulk_create(
+            [Heartbeat(name="probe", at=at)],
+            update_conflicts=True,
+            unique_fields=["name"],
+            update_fields=["at"],
+        )
+        transaction.set_rollback(True)
     return ""
 
 
@@ -98,4 +113,5 @@ _CHECKS: dict[str, Callable[[dt.datetime], str]] = {
     "triggers": _triggers,
     "clock": _clock,
     "heartbeats": _heartbeats,
+    "writing": _writing,
 }

@@ -34,15 +34,16 @@ def waiting(at: dt.datetime) -> list[School]:
     return found
 
 
-def run(school: School, at: dt.datetime, until: float) -> bool:
-    """Audit a school as of its day, by ``until`` on the monotonic clock; false if it failed.
+def run(school: School, at: dt.datetime, until: float) -> bool | None:
+    """Audit a school as of its day, by ``until`` on the monotonic clock; false if it failed, None if
+    another sweep did it meanwhile.
 
     The try is counted first, so that one that kills its process counts. Call it outside a transaction: the
     findings are stored in one of their own.
     """
     on = school.day(at)
     if not _begin(school, on):
-        return False
+        return None
 
     def in_time(student: Student) -> None:
         if time.monotonic() >= until:

@@ -58,13 +58,16 @@ def unpark(*, before: dt.datetime) -> int:
 
 
 def begin(student: int, at: dt.datetime) -> bool:
-    """Count a try before it is made, so that one that kills its process counts. False: one too many."""
+    """Count a try before it is made, so that one that kills its process counts. False: one too many, or
+    another sweep did it meanwhile.
+    """
     counted = Stale.objects.filter(student_id=student, attempts__lt=MOST_ATTEMPTS, parked_at__isnull=True)
     if counted.update(attempts=F("attempts") + 1):
         return True
     given_up = Stale.objects.filter(student_id=student, attempts__gte=MOST_ATTEMPTS, parked_at__isnull=True)
     given_up.filter(fault="").update(fault="every try ended its process before it could say why")
-    given_up.update(parked_at=at)
+    if given_up.update(parked_at=at):
+        log.error("student %s is left: it could not be calculated %s times", student, MOST_ATTEMPTS)
     return False
 
 
