@@ -5,9 +5,10 @@
 set -euo pipefail
 
 psql --no-psqlrc --set ON_ERROR_STOP=1 --username "$POSTGRES_USER" --dbname postgres \
-    --set owner_password="$OWNER_PASSWORD" --set app_password="$APP_PASSWORD" <<'SQL'
+    --set owner_password="$OWNER_PASSWORD" --set app_password="$APP_PASSWORD" \
+    --set connections="${DATABASE_CONNECTIONS:-80}" <<'SQL'
 CREATE ROLE training_owner LOGIN PASSWORD :'owner_password';
-CREATE ROLE training_app LOGIN PASSWORD :'app_password' CONNECTION LIMIT 80;
+CREATE ROLE training_app LOGIN PASSWORD :'app_password' CONNECTION LIMIT :connections;
 CREATE DATABASE training OWNER training_owner ENCODING 'UTF8' TEMPLATE template0 LOCALE 'C.UTF-8';
 REVOKE ALL ON DATABASE training FROM PUBLIC;
 GRANT CONNECT ON DATABASE training TO training_app;

@@ -18,11 +18,11 @@ beat)
     exec celery --quiet --app training.config.celery beat --loglevel INFO --pidfile= "$@"
     ;;
 migrate)
-    python -m django migrate --no-input
-    python -m django rights "${DATABASE_ROLE:?the name of the role that web, worker and beat use}"
-    exec python -m django check --deploy --tag security --tag database --database default --fail-level WARNING
+    python -m training.management migrate --no-input
+    python -m training.management rights "${DATABASE_ROLE:?the name of the role that web, worker and beat use}"
+    exec python -m training.management check --deploy --tag security --tag database --database default --fail-level WARNING
     ;;
 *)
-    exec python -m django "$what" "$@"
+    exec python -m training.management "$what" "$@"
     ;;
 esac

@@ -8,14 +8,21 @@ import os
 import pathlib
 from typing import Any
 
+import environ
+
+from training.config.environment import Connections
 from training.config.logs import logging_settings
 
+connections = Connections.read(environ.Env())
+if connections.fault and os.environ.get("DATABASE_URL", "").startswith("p"):
+    raise SystemExit(f"The web server does not start: {connections.fault}")
+
 bind = f"0.0.0.0:{int(os.environ.get('PORT', '8000'))}"
-workers = int(os.environ.get("WEB_WORKERS", "2"))
+workers = connections.workers
 # Threads get requests that are complete; of connections that send them slowly, the oldest makes room.
 worker_class = "training.config.patient.Worker"
 worker_connections = 500
-threads = int(os.environ.get("WEB_THREADS", "8"))
+threads = connections.threads
 timeout = 30
 graceful_timeout = 20
 keepalive = 5
@@ -23,6 +30,10 @@ keepalive = 5
 max_requests, max_requests_jitter = 10_000, 1_000
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108
 control_socket_disable = True
+# The program is loaded once, before the workers are forked: no first request waits for it.
+preload_app = True
+if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
+    pathlib.Path(os.environ["PROMETHEUS_MULTIPROC_DIR"]).mkdir(parents=True, exist_ok=True)
 # The proxy in front is the settings' business (PROXY_SSL_HEADER, NUM_PROXIES).
 forwarded_allow_ips = ""
 # Every request has its line already, by training.web.shared.requests.
@@ -35,9 +46,15 @@ def on_starting(server: Any) -> None:
     """Figures of a server that ran here before are not this one's."""
     folder = os.environ.get("PROMETHEUS_MULTIPROC_DIR")
     if folder:
-        pathlib.Path(folder).mkdir(parents=True, exist_ok=True)
         for left in pathlib.Path(folder).glob("*.db"):
             left.unlink()
+
+
+def when_ready(server: Any) -> None:
+    """Before the first worker is forked."""
+    from training.config import warm
+
+    warm.up()
 
 
 def child_exit(server: Any, worker: Any) -> None:

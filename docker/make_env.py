@@ -34,6 +34,9 @@ def settings(address: str, sender: str) -> str:
             "EMAIL_URL=",
             "LOG_LEVEL=INFO",
             "WEB_WORKERS=2",
+            "WEB_THREADS=8",
+            "WORKER_CONCURRENCY=2",
+            "DATABASE_CONNECTIONS=80",
             "",
         ]
     )

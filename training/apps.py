@@ -15,6 +15,7 @@ class TrainingConfig(AppConfig):
     def ready(self) -> None:
         # They register signals and a system check, and row_scope comes before the first connection.
         from training.services import row_scope  # noqa: F401
+        from training.services.operations import connections  # noqa: F401  (its system checks)
         from training.services.people import account_mails, sign_ins  # noqa: F401
         from training.services.reminders import mail_server  # noqa: F401
         from training.triggers import every

@@ -86,7 +86,13 @@ def test_every_secret_comes_from_the_environment_and_none_has_a_default() -> Non
     text = (DOCKER / "compose.yaml").read_text(encoding="utf-8")
     found = {name: sign for name, sign, _ in VARIABLE.findall(text)}
     assert set(SECRETS) <= set(found)
-    assert {name for name, sign in found.items() if sign != "?"} == {"LOG_LEVEL", "WEB_WORKERS"}
+    assert {name for name, sign in found.items() if sign != "?"} == {
+        "LOG_LEVEL",
+        "WEB_WORKERS",
+        "WEB_THREADS",
+        "WORKER_CONCURRENCY",
+        "DATABASE_CONNECTIONS",
+    }
     for name, service in SERVICES.items():
         for variable, value in service.get("environment", {}).items():
             if re.search("PASSWORD|KEY|TOKEN|SECRET|AUTH$", variable):

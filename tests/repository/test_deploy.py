@@ -55,6 +55,11 @@ def test_an_installation_that_serves_others_has_nothing_unsafe(tmp_path: pathlib
         pytest.param({"PUBLIC_ADDRESS": "", "TRUSTED_ORIGINS": ""}, ["training.E002"], id="links to nowhere"),
         pytest.param({"METRICS_TOKEN": "short"}, ["METRICS_TOKEN is too easy to guess"], id="a short token"),
         pytest.param(
+            {"WEB_WORKERS": "11"},
+            ["training.W010", "WEB_WORKERS 11", "= 104 connections, and DATABASE_CONNECTIONS allows 80"],
+            id="more web workers than the database takes connections",
+        ),
+        pytest.param(
             {"LOG_FORMAT": "xml"}, ["LOG_FORMAT is 'xml'; write one of json, lines"], id="a log form"
         ),
     ],

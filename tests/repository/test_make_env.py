@@ -52,7 +52,8 @@ def test_each_file_has_its_own_secrets_and_none_is_written_over(tmp_path: pathli
         assert made(folder, *WANTED).returncode == 0
     first = read(one)
     same = {name for name, value in first.items() if read(other)[name] == value}
-    assert same == {"PUBLIC_ADDRESS", "ALLOWED_HOSTS", "EMAIL_FROM", "EMAIL_URL", "LOG_LEVEL", "WEB_WORKERS"}
+    sizes = {"WEB_WORKERS", "WEB_THREADS", "WORKER_CONCURRENCY", "DATABASE_CONNECTIONS"}
+    assert same == sizes | {"PUBLIC_ADDRESS", "ALLOWED_HOSTS", "EMAIL_FROM", "EMAIL_URL", "LOG_LEVEL"}
     again = made(one, *WANTED)
     assert again.returncode == 1
     assert "already exists" in again.stderr

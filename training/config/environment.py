@@ -3,12 +3,14 @@
 import os
 import secrets
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
+#: Connections for health checks and commands that run beside web, worker and beat.
+SPARE_CONNECTIONS = 6
 DATABASES_KNOWN = ("sqlite", "postgres", "postgresql", "psql")
 
 
@@ -140,6 +142,41 @@ def secret_key(env: environ.Env, folder: Path, *, embedded: bool, debug: bool) -
         "SECRET_KEY is not set. With DATABASE_URL set and DEBUG off it must come from the environment, "
         "the same for every process: Make one: python3 -c 'import secrets; print(secrets.token_urlsafe(64))'"
     )
+
+
+class Connections(NamedTuple):
+    """How many connections the processes of an installation may open at once, and how many they may have."""
+
+    workers: int
+    threads: int
+    jobs: int
+    most: int
+
+    @classmethod
+    def read(cls, env: environ.Env) -> "Connections":
+        return cls(
+            whole_number(env, "WEB_WORKERS", default=2),
+            whole_number(env, "WEB_THREADS", default=8),
+            whole_number(env, "WORKER_CONCURRENCY", default=2),
+            whole_number(env, "DATABASE_CONNECTIONS", default=80),
+        )
+
+    @property
+    def needed(self) -> int:
+        """One for each thread and job; while a web worker is replaced there are two; and a few for checks."""
+        return (self.workers + 1) * self.threads + self.jobs + SPARE_CONNECTIONS
+
+    @property
+    def fault(self) -> str:
+        """What does not fit; empty where all of them can be open at once."""
+        if self.needed <= self.most:
+            return ""
+        return (
+            f"(WEB_WORKERS {self.workers} + 1) x WEB_THREADS {self.threads} + WORKER_CONCURRENCY {self.jobs}"
+            f" + {SPARE_CONNECTIONS} for checks and commands = {self.needed} connections, and"
+            f" DATABASE_CONNECTIONS allows {self.most}. Lower one of them, or raise DATABASE_CONNECTIONS and"
+            " the role's own limit: ALTER ROLE training_app CONNECTION LIMIT …"
+        )
 
 
 def database(env: environ.Env, folder: Path) -> dict[str, object]:

@@ -26,6 +26,9 @@
 - ``LOG_LEVEL``: default ``INFO``; ``LOG_FORMAT``: ``json`` or ``lines``; default: json unless embedded or debug
 - ``CLOCK_DRIFT_SECONDS``: reminders are held back while this clock is further off the database's; default 60
 - ``CLOCK_GAP_DAYS``: the same where the last sweep was longer ago (0: never); default 30, and 0 where embedded
+- ``WEB_WORKERS`` (2), ``WEB_THREADS`` (8), ``WORKER_CONCURRENCY`` (2): how much is done at once
+- ``DATABASE_CONNECTIONS``: how many connections the role of web and worker may have; default 80
+- ``DATABASE_ROLE``: that role, where the owner of the tables checks
 - ``METRICS_TOKEN``: 20 characters or more that open ``/metrics`` and the details of ``/readyz``, sent as
   ``Authorization: Bearer …``; unset: they open to this machine itself, and to nobody where ``HTTPS`` is on
 """
@@ -39,6 +42,7 @@ import environ
 from csp.constants import NONE, SELF
 
 from training.config.environment import (
+    Connections,
     choice,
     data_folder,
     database,
@@ -134,6 +138,9 @@ FORM_RENDERER = "training.web.shared.forms.Renderer"
 
 # The database
 DATABASES = {"default": database(env, DATA_DIR)}
+# What all processes open together; ``check --deploy`` compares it with what the role may have.
+CONNECTIONS = Connections.read(env)
+DATABASE_ROLE = env.str("DATABASE_ROLE", default="")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # The ledger's checkpoints: the key that signs them; an embedded copy draws one and keeps it.
