@@ -32,10 +32,15 @@ def before_migrate(*, using: str, **_: Any) -> None:
 
 
 def after_migrate(*, using: str, **_: Any) -> None:
-    """Signal handler: in place again, as the tables now are."""
+    """Signal handler: in place again, as the tables now are.
+
+    What is in place stays: to put a trigger on a table waits for everybody who reads it, and those for us, so
+    that a school at work and a ``migrate`` would run into a deadlock.
+    """
     with transaction.atomic(using=using):
         for each in _EVERY:
-            each.install(connections[using])
+            if installer.missing(connections[using], (each,)):
+                each.install(connections[using])
         erasing.install(connections[using])
         policies.install(connections[using])
 
