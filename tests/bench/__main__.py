@@ -1,12 +1,13 @@
-"""``python -m tests.bench [engine] [http] [http-sqlite] [sign-offs] [sweep] [audit] [pages] [pages-sqlite]``:
-all without a word.
+"""``python -m tests.bench [engine] [http] [http-sqlite] [throughput] [sign-offs] [sweep] [audit] [pages]
+[pages-sqlite]``: all without a word.
 
 ``engine``: one report, beside one plain pass over its flights. ``http``, ``http-sqlite``: the endpoint,
-beside a bare one. ``sign-offs``: sign-offs a second on PostgreSQL, beside bare INSERTs of the same rows, at
-1,000, 10,000 and 100,000 ledger entries (some minutes). ``sweep``: a sweep of reminders with the same number
-due, at 1,000 and 1,000,000 endorsements (some minutes). ``audit``: the audit of a school, beside one
-evaluation of every student (some minutes). ``pages``, ``pages-sqlite``: the student's pages in a school of
-500, beside a bare one (many minutes; BENCH_STUDENTS=50 for a look).
+beside a bare one. ``throughput``: the same by gunicorn, from 16 to 200 clients. ``sign-offs``: sign-offs a
+second on PostgreSQL, beside bare INSERTs of the same rows, at 1,000, 10,000 and 100,000 ledger entries (some
+minutes). ``sweep``: a sweep of reminders with the same number due, at 1,000 and 1,000,000 endorsements (some
+minutes). ``audit``: the audit of a school, beside one evaluation of every student (some minutes). ``pages``,
+``pages-sqlite``: the student's pages in a school of 500, beside a bare one (many minutes; BENCH_STUDENTS=50
+for a look).
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ import os
 import sys
 import tempfile
 
-PARTS = ("engine", "http", "http-sqlite", "sign-offs", "sweep", "audit", "pages", "pages-sqlite")
+PARTS = (
+    "engine", "http", "http-sqlite", "throughput", "sign-offs", "sweep", "audit", "pages", "pages-sqlite",
+)  # fmt: skip
 
 
 def own_database(address: str) -> str:
@@ -52,6 +55,14 @@ def http(database: str) -> None:
         from tests.bench import http as bench
 
         bench.run()
+
+
+def throughput(database: str) -> None:
+    """The server's bench, likewise."""
+    migrated(database)
+    from tests.bench import throughput as bench
+
+    bench.run()
 
 
 def sign_offs(database: str) -> None:
@@ -102,12 +113,13 @@ def main(wanted: list[str]) -> None:
             import subprocess
 
             subprocess.run([sys.executable, "-m", "tests.bench", part], check=True)
-        elif part in ("http", "sign-offs", "sweep", "audit", "pages"):
+        elif part in ("http", "throughput", "sign-offs", "sweep", "audit", "pages"):
             from tests.support import services
 
             with services.running(redis=False, settings="") as addresses:
                 runs = {
                     "http": http,
+                    "throughput": throughput,
                     "sign-offs": sign_offs,
                     "sweep": sweep,
                     "audit": audit,
