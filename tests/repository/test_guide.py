@@ -66,14 +66,14 @@ def test_the_alerts_name_metrics_that_are_there(client: Client) -> None:
     assert scraping["scrape_configs"][0]["job_name"] == "training"
     rules: list[dict[str, Any]] = alerts["groups"][0]["rules"]
     asked = {name for rule in rules for name in re.findall(r"training_\w+", rule["expr"])}
-    assert len(asked) >= 7
+    assert len(asked) >= 11
     assert asked <= names
     labels = {
         (name, label, value)
         for rule in rules
         for name, label, value in re.findall(r'(training_\w+)\{(\w+)="(\w+)"\}', rule["expr"])
     }
-    assert len(labels) == 5
+    assert len(labels) == 4
     for name, label, value in labels:
         assert f'{name}{{{label}="{value}"}}' in shown
     assert all(rule["annotations"]["summary"] for rule in rules)
