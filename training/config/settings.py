@@ -306,7 +306,6 @@ CACHES = {
     else {
         "BACKEND": "training.services.limits.Backend",
         "LOCATION": LIMITS_TABLE,
-        "OPTIONS": {"MAX_ENTRIES": 100_000},
     },
     # What each process may know for itself for a moment.
     "process": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "process"},

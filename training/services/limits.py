@@ -10,18 +10,19 @@ import ipaddress
 
 from django.conf import settings
 from django.core.cache import caches
-from django.core.cache.backends.db import DatabaseCache
 from django.db import connection
 from django.http import HttpRequest
 from django.utils import timezone
+
+from training.services.signed_cache import SignedCache
 
 TABLE = settings.LIMITS_TABLE
 #: An IPv6 subscriber has at least this network.
 _PREFIX = 64
 
 
-class Backend(DatabaseCache):
-    """Django's database backend, which also counts in one statement: of calls at one time none is lost."""
+class Backend(SignedCache):
+    """The cache in the database, which also counts in one statement: of calls at one time none is lost."""
 
     def count(self, key: str, seconds: int, by: int) -> int:
         now = timezone.now().replace(microsecond=0)

@@ -12,11 +12,12 @@ import pytest
 import time_machine
 from django.core.cache import cache
 from django.db import connection
-from django.test import RequestFactory
+from django.test import Client, RequestFactory
 from rest_framework.test import APIClient
 
 from api.v1.base import examples
 from api.v1.base.throttles import OpenThrottle
+from tests.support.pickled import PICKLED, Planted
 from training.services import limits
 
 URL = "/api/v1/eligibility"
@@ -138,3 +139,19 @@ def test_an_account_is_counted_from_all_its_addresses(people: Any, monkeypatch: 
         for number in range(4)
     ]
     assert answers == [200, 200, 200, 429]
+
+
+def test_attempts_are_counted_without_pickles(shared: None, client: Client) -> None:
+    """What guards sign-in reads these rows in each request, and a web process has the ledger's key."""
+    for _ in range(5):
+        client.post("/login/", {"login": "ida@lakeside.example", "password": "guess"})
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT value FROM {limits.TABLE}")
+        values = [value for (value,) in cursor.fetchall()]
+        assert values
+        assert [value for value in values if not (value.isdecimal() or value.count(":") == 2)] == []
+        cursor.execute(f"UPDATE {limits.TABLE} SET value = %s WHERE value LIKE '%%:%%'", [PICKLED])
+        assert cursor.rowcount
+    answer = client.post("/login/", {"login": "ida@lakeside.example", "password": "guess"})
+    assert answer.status_code == 200
+    assert not Planted.ran

@@ -1,13 +1,12 @@
 """The cache in the database keeps to Django's contract, and unpickles nothing."""
 
-import base64
 import datetime as dt
-import pickle
 
 import pytest
 import time_machine
 from django.db import connection
 
+from tests.support.pickled import PICKLED, Planted
 from training.services.records.page_cache import TABLE
 from training.services.signed_cache import SignedCache
 
@@ -18,15 +17,6 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def cache() -> SignedCache:
     return SignedCache(TABLE, {})
-
-
-class Planted:
-    """An object that runs code when it is unpickled."""
-
-    ran = False
-
-    def __reduce__(self) -> tuple[object, ...]:
-        return setattr, (Planted, "ran", True)
 
 
 def test_a_value_expires_and_its_time_can_be_extended(cache: SignedCache) -> None:
@@ -59,10 +49,10 @@ def test_a_key_is_added_once_until_it_expires(cache: SignedCache) -> None:
         assert cache.get("a", "none") == "none"
 
 
-@pytest.mark.parametrize("made", [pickle.dumps(Planted()), b"nonsense"], ids=["a pickle", "nonsense"])
-def test_what_was_written_past_it_counts_as_absent(cache: SignedCache, made: bytes) -> None:
+@pytest.mark.parametrize("made", [PICKLED, "nonsense"], ids=["a pickle", "nonsense"])
+def test_what_was_written_past_it_counts_as_absent(cache: SignedCache, made: str) -> None:
     cache.set("a", 1)
     with connection.cursor() as cursor:
-        cursor.execute(f"UPDATE {TABLE} SET value = %s", [base64.b64encode(made).decode()])
+        cursor.execute(f"UPDATE {TABLE} SET value = %s", [made])
     assert cache.get("a") is None
     assert not Planted.ran

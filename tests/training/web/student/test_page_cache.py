@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import base64
 import contextlib
 import dataclasses
 import datetime as dt
 import itertools
-import pickle
 import re
 import sys
 import uuid
@@ -28,6 +26,7 @@ from tests.support import courses, factories, lessons
 from tests.support.cast import Cast
 from tests.support.kept import kept
 from tests.support.page_cache import cached, say
+from tests.support.pickled import PICKLED, Planted
 from training import models
 from training.services import sweep as sweeping
 from training.services.lessons import sign_offs
@@ -269,17 +268,8 @@ def test_what_is_kept_opens_to_nobody_and_every_look_is_noted(client: Client, le
                 assert client.get(f"/students/{learning.sam.ref}/{page}").status_code == 404
 
 
-class Planted:
-    """An object that runs code when it is unpickled."""
-
-    ran = False
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return setattr, (Planted, "ran", True)
-
-
 def _pickled(key: str, value: str) -> str:
-    return base64.b64encode(pickle.dumps(Planted())).decode()
+    return PICKLED
 
 
 def _with_a_script(key: str, value: str) -> str:
