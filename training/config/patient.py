@@ -27,6 +27,11 @@ MOST_HEAD, MOST_BODY, MOST_HELD = 128 * 1024, 11 * 1024 * 1024, 128 * 1024 * 102
 SEND_SECONDS = 15
 _END = b"\r\n\r\n"
 _LENGTH = re.compile(rb"\r\ncontent-length:[ \t]*(\d{1,12})[ \t]*\r\n", re.IGNORECASE)
+#: A body whose end no length tells, for which a thread would wait: in chunks, or of a length that is none.
+_OF_NO_LENGTH = re.compile(
+    rb"\r\n(?:transfer-encoding[ \t]*:|content-length[ \t]*:(?![ \t]*\d{1,12}[ \t]*\r\n))", re.IGNORECASE
+)
+_REFUSED = b"HTTP/1.1 411 Length Required\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
 _CONTINUE = re.compile(rb"\r\nexpect:[ \t]*100-continue[ \t]*\r\n", re.IGNORECASE)
 
 
@@ -43,6 +48,9 @@ class Arriving:
         if not self.whole and (end := self.data.find(_END)) >= 0:
             end += len(_END)
             head = bytes(self.data[:end])
+            if _OF_NO_LENGTH.search(head):
+                self.conn.sock.send(_REFUSED)
+                raise ConnectionError("a body of no length")
             found = _LENGTH.search(head)
             length = int(found[1]) if found else 0
             length = length if length <= MOST_BODY else 0

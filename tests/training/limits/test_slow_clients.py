@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 
 import pytest
 
@@ -24,6 +24,10 @@ UNFINISHED = (
     b"GET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ",
     HEAD + b'Content-Length: 1000\r\n\r\n{"half": ',
     b"GET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\nGET /healthz HTTP/1.1\r\n",
+    *(
+        HEAD + length + b"\r\n\r\nffff\r\n\r\n\r\n"
+        for length in (b"Transfer-Encoding: chunked", b"Content-Length: 0000000000000065535")
+    ),
 )
 
 
@@ -77,6 +81,32 @@ def test_two_hundred_unfinished_requests_hold_nobody_up(port: int) -> None:
         for _ in range(5):
             found, seconds = answered(port)
             assert (found, seconds < 3) == (200, True), seconds
+
+
+@pytest.mark.parametrize(
+    "length",
+    [
+        pytest.param(b"Transfer-Encoding: chunked", id="in chunks"),
+        pytest.param(b"transfer-encoding:\tgzip, Chunked", id="in chunks, otherwise spelled"),
+        pytest.param(b"Content-Length: 0000000000000000065535", id="a length that is too long"),
+        pytest.param(b"Content-Length: +5", id="no length"),
+        pytest.param(b"Content-Length: 5\r\nTransfer-Encoding: chunked", id="two ends"),
+    ],
+)
+def test_a_body_of_no_length_is_refused_and_what_follows_is_no_request(port: int, length: bytes) -> None:
+    follows = b"5\r\nhello\r\n0\r\n\r\nGET /healthz HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", port), timeout=30) as client:
+        begun = time.monotonic()
+        client.sendall(HEAD + length + b"\r\n\r\n" + follows)
+        came = b""
+        with suppress(ConnectionResetError):
+            while some := client.recv(4096):
+                came += some
+        assert time.monotonic() - begun < 5
+    assert (
+        came.startswith(b"HTTP/1.1 411 ") or not came
+    )  # the rest that nobody reads may reset the connection
+    assert came.count(b"HTTP/1.1") <= 1
 
 
 def test_six_hundred_connections_make_room_for_another(port: int) -> None:
