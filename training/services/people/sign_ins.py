@@ -24,7 +24,7 @@ from knox.models import AuthToken
 
 from training.models import Guardian, Invitation, Role, School, SignInEvent, Student, User
 from training.models.school.people import password_replaced
-from training.services import access
+from training.services import access, row_scope
 from training.services.signing import wrong_passwords
 
 log = logging.getLogger("training.sign_ins")
@@ -71,6 +71,7 @@ def at_school(school: School) -> QuerySet[SignInEvent]:
 def seen(user: User, slug: str | None) -> QuerySet[SignInEvent] | None:
     """Those that a user may read: own ones, or everybody's of a school; None where they may not."""
     if slug is None:
+        row_scope.everything()  # one's own at a school that one has left are among them
         return of(user)
     school = access.schools(user).filter(slug=slug).first()
     return at_school(school) if school else None
