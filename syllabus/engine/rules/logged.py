@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
+from syllabus.engine import effort
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules import conflicts, facts, journeys
 from syllabus.engine.rules.question import Question
@@ -194,6 +195,7 @@ def _filled(log: Log, wanted: Wanted, closer: Closer) -> Rows:
     landing = None if wanted.landing is None else log.landing(wanted.landing)
     known: dict[int, tuple[int, int, amounts.Amounts]] = {}  # by the times, which flights may share
     for flight in min((log.flown.logging[name] for name in counts), key=len):
+        effort.check()
         if (found := known.get(id(flight.times))) is None:
             found = known[id(flight.times)] = _together(flight, counts)
         sure, most, gave = found

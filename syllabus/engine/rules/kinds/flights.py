@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
+from syllabus.engine import effort
 from syllabus.engine.record.record import Flight, Record
 from syllabus.engine.rules import conflicts, facts, journeys
 from syllabus.engine.rules.facts import YES, Fact
@@ -139,6 +140,7 @@ class _Verdict:
 
 def _judge(rule: RuleVersion, record: Record, question: Question, journey: Journey) -> _Judged:
     """Judge a journey; one whose entries may stand in several orders, in each of them."""
+    effort.check()
     if journey.readings:
         answers = [_judge(rule, record, question, reading) for reading in journey.readings]
         if len({(bool(wrong), bool(missing)) for wrong, missing, *_ in answers}) > 1:
