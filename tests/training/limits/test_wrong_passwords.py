@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 import time_machine
-from django.core import mail
 from django.core.cache import cache
 from django.test import Client
 
 from tests.support import factories
 from tests.support.cast import Cast
+from tests.support.mailing import mails_sent
 from training import models
 from training.services.signing import reauthentication, wrong_passwords
 from training.services.signing.reauthentication import Act, Given, Site
@@ -92,7 +92,7 @@ def test_the_right_password_counts_for_nothing(ida: models.User, clock: Any) -> 
 def test_its_owner_learns_of_it_once(ida: models.User, clock: Any) -> None:
     for _ in range(8):
         by_signing(ida, "guess")
-    (told,) = mail.outbox
+    (told,) = mails_sent()
     assert told.to == [ida.email]
-    assert "A wrong password was entered for your account five times" in told.body
-    assert "guess" not in told.body
+    assert "A wrong password was entered for your account five times" in str(told.body)
+    assert "guess" not in str(told.body)
