@@ -86,7 +86,7 @@ def _before_each(execute: Callable[..., Any], sql: str, params: Any, many: bool,
 @receiver(connection_created)
 def _on_each_connection(connection: Any, **_: Any) -> None:
     if connection.vendor == "postgresql":
-        connection.row_scope = None
+        connection.row_scope = EVERY  # as long as the setting is unset
         if _before_each not in connection.execute_wrappers:
             # First, because temporary ones are removed from the end.
             connection.execute_wrappers.insert(0, _before_each)
