@@ -11,7 +11,8 @@ from django.utils import timezone
 from tests.repository.composed import DOCKER, ROOT, SERVICES, VARIABLE
 from training.services.operations import heartbeats
 
-GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").partition("\n# For operators\n")[2]
+_ALL = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+GUIDE = _ALL.partition("\n# For operators\n")[2].partition("\n# Security\n")[0]
 
 
 def blocks(language: str) -> list[tuple[str, str]]:
