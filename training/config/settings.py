@@ -97,8 +97,8 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "training.web.shared.requests.Noted",
     "csp.middleware.CSPMiddleware",  # before whatever answers by itself, so that every answer has the policy
-    "training.web.health.ByAnyName",
     "django.middleware.security.SecurityMiddleware",
+    "training.web.health.ByAnyName",
     "training.config.error_pages.EncryptedAPI",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
