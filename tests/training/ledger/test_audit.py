@@ -265,3 +265,20 @@ def test_a_body_without_entry_is_found() -> None:
     code, said = verified()
     assert code == 1
     assert re.search(r"ERROR body \d+: belongs to no entry", said)
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_a_snapshot_is_one_view_that_cannot_write_and_ends_with_it() -> None:
+    def how() -> list[str]:
+        found = []
+        for name in ("transaction_isolation", "transaction_read_only"):
+            with connection.cursor() as cursor:
+                cursor.execute(f"SHOW {name}")
+                found.append(cursor.fetchone()[0])
+        return found
+
+    connection.close()  # a new connection has no scope of rows yet, and sets it with the first statement
+    with audit.snapshot():
+        assert how() == ["repeatable read", "on"]
+    assert how() == ["read committed", "off"]

@@ -8,6 +8,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.db.models import Exists, F, OuterRef, QuerySet
 from django.db.models.expressions import CombinedExpression
+from psycopg import IsolationLevel
 
 from training.ledger import models
 from training.ledger.core import checking, sealed
@@ -36,10 +37,17 @@ def snapshot() -> Iterator[None]:
             finally:
                 cursor.execute("ROLLBACK")
     else:
-        with transaction.atomic():
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-            yield
+        # Asked of the driver, for its BEGIN: a SET TRANSACTION would have to be the first statement, and the
+        # scope of rows is set before it.
+        connection.ensure_connection()
+        driver = connection.connection
+        driver.isolation_level, driver.read_only = IsolationLevel.REPEATABLE_READ, True
+        try:
+            with transaction.atomic():
+                yield
+        finally:
+            if not driver.closed:
+                driver.isolation_level = driver.read_only = None
 
 
 def trees() -> list[str]:

@@ -48,7 +48,7 @@ def _database(at: dt.datetime) -> str:
 
 
 def _writing(at: dt.datetime) -> str:
-    """A small write that is taken back: a full disk and a standby that only reads refuse it."""
+    """A small write that is rolled back. A full disk and a read-only standby refuse it."""
     with transaction.atomic():
         Heartbeat.objects.bulk_create(
             [Heartbeat(name="probe", at=at)],
