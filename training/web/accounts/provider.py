@@ -1,9 +1,8 @@
 """Sign-in by the school's own provider (OpenID Connect), for accounts that their owners linked to it.
 
-No account is made by it, and none is linked by an e-mail address: a person who is signed in, and has
-re-authenticated, links the account on the page Security. Of what the provider says nothing is kept but its
-name for the person (``sub``). A second factor of the account holds here too, unless the settings name what
-the provider says of its own (``OIDC_SECOND_FACTOR``).
+It makes no account and links none by an e-mail address: people link their account on the page Security, signed
+in and re-authenticated. Of the provider's answer only its name for the person is stored (``sub``). The account
+needs its own second factor as well, unless the provider says that it checked one (``OIDC_SECOND_FACTOR``).
 """
 
 import logging

@@ -22,7 +22,7 @@ WHATS = [
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("training", "0041_who_must_have_a_second_factor"),
+        ("training", "0034_who_must_have_a_second_factor"),
     ]
 
     operations = [
