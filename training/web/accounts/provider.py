@@ -1,8 +1,9 @@
 """Sign-in by the school's own provider (OpenID Connect), for accounts that their owners linked to it.
 
-It makes no account and links none by an e-mail address: people link their account on the page Security, signed
-in and re-authenticated. Of the provider's answer only its name for the person is stored (``sub``). The account
-needs its own second factor as well, unless the provider says that it checked one (``OIDC_SECOND_FACTOR``).
+It makes no account and links none by an e-mail address: people link their account on the page Security,
+signed in and re-authenticated. Of the provider's answer only its name for the person is stored (``sub``). The
+account needs its own second factor as well, unless the provider says that it checked one
+(``OIDC_SECOND_FACTOR``).
 """
 
 import logging
