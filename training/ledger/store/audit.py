@@ -41,13 +41,15 @@ def snapshot() -> Iterator[None]:
         # scope of rows is set before it.
         connection.ensure_connection()
         driver = connection.connection
-        driver.isolation_level, driver.read_only = IsolationLevel.REPEATABLE_READ, True
+        driver.set_isolation_level(IsolationLevel.REPEATABLE_READ)
+        driver.set_read_only(True)
         try:
             with transaction.atomic():
                 yield
         finally:
             if not driver.closed:
-                driver.isolation_level = driver.read_only = None
+                driver.set_isolation_level(None)
+                driver.set_read_only(None)
 
 
 def trees() -> list[str]:
