@@ -56,7 +56,6 @@ FRAMEWORK = {
     *("ShapeDescription", "match_subclasses", "map_serializer", "direction", "list_serializer_class"),
     *("run_validation", "*Config", "TokenScheme", "create_superuser", "collect", "TIME_FORMAT", "pressure"),
     *("process_exception", "process_view", "add_fields", "from_db_value"),
-    *("isolation_level", "read_only"),
     *("authentication_failed", "_get_login_attempts_cache_key", "data_ready", "murder_pending"),
     *("validate", "get_help_text", "_base_set"),
     *("default_renderer", "form_template_name", "field_template_name", "bound_field_class"),
