@@ -86,9 +86,9 @@ def _before_each(execute: Callable[..., Any], sql: str, params: Any, many: bool,
 @receiver(connection_created)
 def _on_each_connection(connection: Any, **_: Any) -> None:
     if connection.vendor == "postgresql":
-        # The unset setting shows all. So the first statement can be one that must come first in its
-        # transaction, such as the isolation level of ``verify_ledger``.
-        connection.row_scope = EVERY
+        connection.row_scope = None
         if _before_each not in connection.execute_wrappers:
             # First, because temporary ones are removed from the end.
             connection.execute_wrappers.insert(0, _before_each)
+        # Now, because a first statement may have to be first in its transaction, as an isolation level must.
+        take_over(connection)

@@ -359,6 +359,7 @@ def test_the_applications_role_does_the_work_and_cannot_undo_it(places: Places) 
         assert (guarded["fault"], written["fault"]) == ("", "")
         assert ready["out"].splitlines() == [
             "database: ok", "migrations: ok", "triggers: ok", "clock: ok", "heartbeats: sweep never ran",
+            "writing: ok",
         ]  # fmt: skip
         for statement in (
             "DELETE FROM training_flight",
