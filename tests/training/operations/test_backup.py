@@ -171,6 +171,9 @@ def test_taken_back_elsewhere_it_gives_the_same_answers_and_stays_sealed(places:
     assert (guarded["code"], guarded["fault"], migrated["code"]) == (0, "", 0)
     assert place == 2  # the ledger goes on where it was
 
+    # As an operator runs it: the first thing that its process and connection do.
+    alone = moved.second.manage("verify_ledger")
+    assert (alone.returncode, alone.stdout.splitlines()[-1:]) == (0, ["WHOLE"]), alone.stderr
     assert stat.S_IMODE(moved.file.stat().st_mode) == 0o600
     assert list(moved.file.parent.glob(f".{moved.file.name}*")) == []
     if kind == "postgresql":
