@@ -9,6 +9,7 @@ from unittest import mock
 
 import hypothesis
 import pytest
+from django.core.cache import caches
 from django.utils import translation
 from pytest_django.plugin import DjangoDbBlocker
 
@@ -65,6 +66,12 @@ def language_of_one_test() -> Iterator[None]:
     """A request leaves its language to the thread; the next test on this worker may make none."""
     yield
     translation.deactivate()
+
+
+@pytest.fixture(autouse=True)
+def attempts_of_one_test() -> None:
+    """Wrong passwords and calls of earlier tests, of the same addresses, count against none of this one."""
+    caches["default"].clear()
 
 
 @pytest.fixture(autouse=True)

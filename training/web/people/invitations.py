@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods
 from training.models import Invitation, User
 from training.services.errors import Conflict
 from training.services.people import invitations
+from training.web.shared.forms import posted, texts_of
 from training.web.shared.opening import Opened, SignedIn, administered, signed_in
 from training.web.shared.report_presenter import day
 
@@ -103,11 +104,11 @@ def open_link(request: HttpRequest, key: str) -> HttpResponse:
 
 
 def _join(request: HttpRequest, found: Invitation, at: Any) -> HttpResponse:
-    if request.method == "POST" and "decline" in request.POST:
+    if texts_of(request, "decline"):
         invitations.turn_down(found, at=at)
         _declined(request, found)
         return redirect("home")
-    form = Join(User(email=found.email, name=found.name), request.POST if request.method == "POST" else None)
+    form = Join(User(email=found.email, name=found.name), posted(request))
     if form.is_valid():
         invitations.join(found, form.cleaned_data["new_password1"], at=at)
         messages.success(request, gettext("Account created. Sign in with your e-mail address."))

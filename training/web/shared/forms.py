@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import ProhibitNullCharactersValidator
 from django.forms.renderers import TemplatesSetting
-from django.http import HttpRequest
+from django.http import HttpRequest, QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from syllabus.engine.errors import InputError
@@ -121,7 +121,7 @@ class Form(forms.Form):
     @classmethod
     def bind(cls, request: HttpRequest, **more: Any) -> Self:
         """The form with the data of a POST, else new."""
-        return cls(request.POST if request.method == "POST" else None, **more)
+        return cls(posted(request), **more)
 
     def offer(self, field: str, choices: Iterable[tuple[str, Any]]) -> None:
         """Set the choices of a field that depend on the day."""
@@ -188,6 +188,11 @@ class Search(Form):
         found.help_text = field.get("help_text", "")
         form.is_valid()
         return form, form.cleaned_data["q"]
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What a form of Django's or ours is bound to; None if nothing was sent."""
+    return request.POST if request.method == "POST" else None
 
 
 def as_typed(request: HttpRequest) -> dict[str, str]:
