@@ -29,7 +29,7 @@ class MailSerializer(ResponseSerializer):
     oldest_seconds = Field(COUNT, "For how long the oldest of them has waited.")
     failed = Field(COUNT, "E-mails that were given up.")
     not_sent = NotSentSerializer(many=True, help_text="The newest 100 of those given up.")
-    retrying = NotSentSerializer(many=True, help_text="The newest 100 that wait for another try.")
+    retrying = NotSentSerializer(many=True, help_text="The newest 100 that wait after an error.")
 
 
 class MailSchoolSerializer(RequestSerializer):

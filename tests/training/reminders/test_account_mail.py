@@ -183,9 +183,7 @@ def test_a_refused_recipient_is_given_up_and_told_in_words(
         assert send().failed == 1
     row = Delivery.objects.get()
     assert (row.state, row.attempts, row.user) == ("failed", 1, people.ida)
-    assert row.fault == (
-        "The mail server did not accept the recipient. SMTPRecipientsRefused: 550 no such user"
-    )
+    assert row.fault == ("The mail server did not accept the recipient. (550 no such user)")
 
 
 @pytest.mark.parametrize("answers", [{".": None}, {".": ""}, {"DATA": "451 later"}])
@@ -317,7 +315,7 @@ def test_the_command_says_what_the_mail_server_answered(settings: Any) -> None:
         call_command("test_mail", "ada@lakeside.example", stdout=out)
         assert "accepted the test e-mail to ada@lakeside.example" in out.getvalue()
         server.answers["RCPT"] = "550 no such user"
-        with pytest.raises(CommandError, match=r"did not accept the recipient.* 550 no such user"):
+        with pytest.raises(CommandError, match=r"did not accept the recipient\. \(550 no such user"):
             call_command("test_mail", "ada@lakeside.example")
 
 

@@ -60,8 +60,10 @@ def address(delivery: Delivery) -> str:
 
 
 def deliveries(school: School, state: str = Delivery.State.FAILED) -> list[dict[str, Any]]:
-    """The e-mails of a school that failed, or those that wait after a try, newest first."""
-    rows = of_school(school).filter(state=state, attempts__gt=0).select_related("user", "guardian")
+    """The e-mails of a school that failed, or those that wait after an error, newest first."""
+    rows = of_school(school).filter(state=state).select_related("user", "guardian")
+    if state == Delivery.State.PENDING:
+        rows = rows.exclude(fault="")
     return [
         {
             "id": str(each.pk),

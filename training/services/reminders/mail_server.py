@@ -73,12 +73,14 @@ def in_words(fault: Exception) -> str:
     cause = fault.__context__ if isinstance(fault, smtplib.SMTPServerDisconnected) else None
     kind = cause if isinstance(cause, TimeoutError) else fault
     words = next(words for kinds, words in _WORDS if isinstance(kind, kinds))
-    said: object = fault
+    said = f"{type(fault).__name__}: {fault}"
     if isinstance(fault, smtplib.SMTPRecipientsRefused):
         said = "; ".join(_answer(*each) for each in fault.recipients.values())
     elif isinstance(fault, smtplib.SMTPResponseException):
         said = _answer(fault.smtp_code, fault.smtp_error)
-    return f"{words} {type(fault).__name__}: {said}"[:2000]
+    elif isinstance(fault, OSError):
+        said = fault.strerror or str(fault)
+    return f"{words} ({said})"[:2000]
 
 
 def _answer(code: int, said: bytes | str) -> str:

@@ -33,6 +33,7 @@ def listed(opened: Opened) -> HttpResponse:
         "mail",
         queue=queue,
         oldest=queue.oldest_seconds // 60,
+        hours=queue.oldest_seconds // 3600,
         refused=settings.MAIL_REFUSED,
         parts=[
             {

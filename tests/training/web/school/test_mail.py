@@ -15,7 +15,7 @@ from tests.support.cast import Cast
 from tests.training.web.test_pages import text_of
 from training.models import Delivery
 from training.services.people import account_mails
-from training.services.reminders import failures
+from training.services.reminders import failures, outgoing
 
 pytestmark = pytest.mark.django_db
 HERE = "/school/lakeside/mail/"
@@ -50,9 +50,19 @@ def test_what_waits_says_for_how_long_and_why(desk: Client, people: Cast) -> Non
     mailing.failed(people, PK)
     Delivery.objects.update(state="pending", attempts=3, send_after=now + dt.timedelta(hours=6))
     said = text_of(desk.get(HERE))
-    assert "1 e-mail is due. The oldest has waited for 120 minutes." in said
-    assert "Waiting for another try" in said
+    assert "1 e-mail is due. The oldest has waited for 2 hours." in said
+    assert "Waiting after an error" in said
     assert failures.queue(now).oldest_seconds in range(7190, 7210)
+
+
+def test_an_unreachable_server_is_told_beside_what_waits(desk: Client, people: Cast, settings: Any) -> None:
+    settings.MAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 1
+    outgoing.link(people.ida.email, at=dt.datetime.now(dt.UTC), school=people.school)
+    assert mailing.mails_sent() == []
+    said = text_of(desk.get(HERE))
+    assert "The oldest has waited for 0 minutes." in said
+    assert "The mail server refused the connection. Check host and port. (Connection refused)" in said
 
 
 def test_no_page_shows_the_text_of_an_e_mail(desk: Client, people: Cast) -> None:
