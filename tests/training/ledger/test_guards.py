@@ -206,6 +206,8 @@ def plain_role(transactional_db: None) -> Iterator[PlainRole]:
         try:
             with connection.cursor() as cursor:
                 cursor.execute(printed.getvalue())
+                # Which school a tree is of, for the policies on rows; ``manage.py rights`` gives it too.
+                cursor.execute(sql.SQL("GRANT SELECT ON training_school TO {}").format(name))
             yield role
         finally:
             with connection.cursor() as cursor:
