@@ -18,7 +18,7 @@ class Coverage:
         early = [name for name in sys.modules if name.split(".")[0] in SOURCE]
         assert not early, f"Imported before the coverage is measured: {early}"
         self.folder = pathlib.Path(folder)
-        self.lines = slipcover.Slipcover(source=SOURCE, omit=OMITTED)
+        self.lines = slipcover.Slipcover(source=SOURCE, omit=OMITTED, immediate=True)
         slipcover.ImportManager(self.lines, slipcover.FileMatcher(SOURCE, OMITTED)).__enter__()
 
     def save(self) -> None:
