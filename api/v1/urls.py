@@ -16,6 +16,7 @@ from api.v1.everyone import (
 from api.v1.school import aircraft, audit, instructors, invitations, minimums, people, school_settings
 from api.v1.school.courses import views as courses
 from api.v1.student import (
+    account,
     assignments,
     changes,
     documents,
@@ -88,6 +89,7 @@ ROUTES = (
     ("search", search.Search, "search"),
     ("students/<uuid:ref>/assignments", assignments.StudentAssignments, "student-assignments"),
     ("students/<uuid:ref>/assignments/<int:assignment>/end", assignments.AssignmentEnd, "assignment-end"),
+    ("students/<uuid:ref>/account", account.StudentAccount, "student-account"),
     ("students/<uuid:ref>/guardians", guardians.Guardians, "student-guardians"),
     ("students/", students.Students, "students"),
     ("students/<uuid:ref>/", students.StudentDetail, "student"),

@@ -261,6 +261,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         {"name": "Gus Example", "email": "gus@lakeside.example", "consent_on": "2026-01-10"},
         WRITE,
     ),
+    ("students/<uuid:ref>/account", "POST"): ({"email": "x"}, [401, 403, 403, 422, *READ[4:]]),
     # The description and its page are the same for everybody, whoever is asking.
     ("schema/", "GET"): (None, OPEN),
     ("docs/", "GET"): (None, OPEN),

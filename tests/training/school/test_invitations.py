@@ -256,10 +256,47 @@ def test_an_address_is_invited_to_one_role_once(cast_: Cast) -> None:
     offered(cast_, kind="administrator")
 
 
+def test_a_student_whose_invitation_was_withdrawn_is_invited_to_the_same_record(
+    cast_: Cast, ada: Client
+) -> None:
+    first = offered(cast_, kind="student")
+    record = first.student
+    assert record
+    page = f"/school/lakeside/students/{record.ref}/"
+    assert f"{KNOWN} is invited to this record." in text_of(ada.get(page))
+    with pytest.raises(Conflict, match="already invited to this record"):
+        invitations.to_record(record, UNKNOWN, by=cast_.ada, at=AT)
+    invitations.withdraw(cast_.school, first.pk, by=cast_.ada, at=AT)
+    wrong = ada.post(f"{page}account/", {"email": "otto"})
+    assert wrong.status_code == 422
+    assert "is not an e-mail address" in text_of(wrong)
+    mail.outbox.clear()
+    ada.post(f"{page}account/", {"email": KNOWN})
+    assert [each.to for each in mails_sent()] == [[KNOWN]]
+    invitations.accept(Invitation.objects.get().pk, by=cast_.ottos_account, at=AT)
+    assert list(Student.objects.filter(user=cast_.ottos_account, school=cast_.school)) == [record]
+    with pytest.raises(Conflict, match="has an account already"):
+        invitations.to_record(record, UNKNOWN, by=cast_.ada, at=AT)
+
+
+def test_an_account_of_the_school_takes_up_a_record_at_once(cast_: Cast) -> None:
+    child = factories.student(cast_.school)
+    url = f"/api/v1/students/{child.ref}/account"
+    assert program(cast_.ada).post(url, {"email": cast_.ida.email}).json() == {"mail": None}
+    child.refresh_from_db()
+    assert child.user == cast_.ida
+    assert Role.objects.filter(user=cast_.ida, school=cast_.school, role="student").exists()
+    other = factories.student(cast_.school)
+    again = program(cast_.ada).post(f"/api/v1/students/{other.ref}/account", {"email": cast_.ida.email})
+    assert again.status_code == 409
+    with pytest.raises(NotAllowed):
+        invitations.to_record(other, UNKNOWN, by=cast_.ida, at=AT)
+
+
 def test_a_second_record_at_a_school_is_refused(cast_: Cast) -> None:
     invited = offered(cast_, kind="student")
     factories.student(cast_.school, user=cast_.ottos_account)
-    with pytest.raises(Conflict, match="You have a record at this school already"):
+    with pytest.raises(Conflict, match="has a record at this school already"):
         invitations.accept(invited.pk, by=cast_.ottos_account, at=AT)
 
 

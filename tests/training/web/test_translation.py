@@ -133,6 +133,7 @@ NO_PAGES = {
     "school-aircraft-model-unlink", "school-assign", "school-attest", "school-course-file",
     "school-course-publish", "school-enrol", "school-enrolment-end", "school-guardian",
     "school-guardian-account", "school-guardian-account-end", "school-hold-release",
+    "school-student-account",
     "school-import-columns", "school-invitation-again", "school-invitation-withdraw",
     "school-mail-retry", "school-mail-retry-one", "school-mail-test",
     "school-minimum-end", "school-person-end", "school-person-mail",

@@ -93,6 +93,31 @@ def send(request: HttpRequest, invitation: Invitation) -> str:
 
 
 @transaction.atomic
+def to_record(student: Student, email: str, *, by: User, at: dt.datetime) -> User | Invitation:
+    """Let a student whose record has no account sign in. Returns the account, or the invitation to have one.
+
+    Raises: NotAllowed; PeopleError; Conflict if the record has an account, or was offered to an address.
+    """
+    school = access.locked_school(by, "change people", student.school.slug)
+    email = people.address(email)
+    locked = Student.objects.select_for_update(of=("self",), no_key=True).get(pk=student.pk)
+    if locked.user is not None:
+        raise Conflict(_("This record has an account already."))
+    waits = Invitation.objects.filter(student=locked, role=Role.Kind.STUDENT).first()
+    if waits is not None:
+        said = _("%(email)s is already invited to this record. Withdraw that invitation first.")
+        raise Conflict(said % {"email": waits.email})
+    user = people.known(school, email)
+    if user is None:
+        people.check_not_invited(school, email, Role.Kind.STUDENT)
+        return people.invite(school, Role.Kind.STUDENT, locked.name, email, by=by, at=at, student=locked)
+    _tie(locked, user)
+    Role.objects.get_or_create(school=school, user=user, role=Role.Kind.STUDENT)
+    people.note(school, by, "student added", at, user=user, student=locked, after={"name": locked.name})
+    return user
+
+
+@transaction.atomic
 def renew(school: School, pk: int, *, by: User, at: dt.datetime) -> Invitation:
     """Let an invitation begin anew; the link sent before no longer works. Raises: NotAllowed; NotFound."""
     found = _locked(by, school, pk)
@@ -129,14 +154,23 @@ def accept(pk: int, *, by: User, at: dt.datetime) -> Invitation:
         guardians.tie(found.guardian, by)
     else:
         if found.student is not None:
-            if Student.objects.filter(school=found.school, user=by).exists():
-                raise Conflict(_("You have a record at this school already. Ask its administrator."))
-            found.student.user = by
-            found.student.save(update_fields=["user"])
+            _tie(found.student, by)
         given: dict[str, Any] = {"school": found.school, "user": by, "role": found.role}
         Role.objects.get_or_create(**given, defaults=found.held)
     _answered(found, "accepted", by, at, user=by)
     return found
+
+
+def _tie(student: Student, user: User) -> None:
+    """Raises: Conflict where the account cannot be this student's."""
+    if not user.is_active:
+        said = _("The account of %(email)s is closed. Ask the server's operator to open it again.")
+        raise Conflict(said % {"email": user.email})
+    if Student.objects.filter(school=student.school_id, user=user).exists():
+        said = _("%(email)s has a record at this school already.")
+        raise Conflict(said % {"email": user.email})
+    student.user = user
+    student.save(update_fields=["user"])
 
 
 @row_scope.every_school()

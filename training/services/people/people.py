@@ -362,6 +362,14 @@ def _email(errors: Errors, value: str, *, needed: bool) -> str:
     return found
 
 
+def address(value: str) -> str:
+    """An e-mail address in lower case. Raises: PeopleError."""
+    errors = Errors()
+    found = _email(errors, value, needed=True)
+    errors.stop(PeopleError)
+    return found
+
+
 def _a(kind: str) -> str:
     return f"{'an' if kind[0] in 'ai' else 'a'} {kind}"
 

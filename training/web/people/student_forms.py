@@ -58,6 +58,13 @@ class EndEnrolment(Form):
         self.enrolment = enrolment
 
 
+class Account(Form):
+    email = Text(_("E-mail address"), required=True, widget=forms.EmailInput(attrs={"autocomplete": "off"}))
+
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data, auto_id="account-%s")
+
+
 class Consent(Form):
     places = {"email": "guardian_email"}
 

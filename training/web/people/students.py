@@ -12,11 +12,11 @@ from django.utils.translation import gettext as _
 
 from syllabus.courses import outlines
 from syllabus.models import CourseVersion
-from training.models import Assignment, Enrolment, Student
+from training.models import Assignment, Enrolment, Invitation, Role, Student
 from training.services import access
 from training.services.courses.courses import Address
-from training.services.people import enrolments, guardians, people
-from training.web.people.student_forms import Assign, Consent, EndEnrolment, Enrol
+from training.services.people import enrolments, guardians, invitations, people
+from training.web.people.student_forms import Account, Assign, Consent, EndEnrolment, Enrol
 from training.web.shared.forms import Form, Search, sent_or_new
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
@@ -111,6 +111,8 @@ def page(opened: Opened, student: Student, form: Form | None = None) -> HttpResp
             for each in guardians.listed(student)
         ],
         guardians_caution=guardians.caution(student, opened.today),
+        invited=Invitation.objects.filter(student=student, role=Role.Kind.STUDENT).first(),
+        account=sent_or_new(form, Account),
         assign=sent_or_new(form, Assign, school=opened.school, today=opened.today),
         enrol=sent_or_new(form, Enrol, courses=course_choices(known), today=opened.today),
         consent=sent_or_new(form, Consent, today=opened.today),
@@ -156,6 +158,20 @@ def _enrolments(
             }
         )
     return shown
+
+
+@administered("POST")
+def account(opened: Opened, ref: uuid.UUID) -> HttpResponse:
+    """Let a student who has no account sign in, or invite the owner of the address."""
+    student = opened.student(ref, "student's account", access.WRITE)
+    form = Account.bind(opened.request)
+    if not form.submit(lambda email: invitations.to_record(student, email, by=opened.user, at=opened.at)):
+        return page(opened, student, form)
+    given = form.result
+    if isinstance(given, Invitation):
+        return opened.done(invitations.send(opened.request, given), "school-student", ref)
+    told = {"student": student, "email": given.email}
+    return opened.done(_("%(student)s signs in as %(email)s.") % told, "school-student", ref)
 
 
 @administered("POST")

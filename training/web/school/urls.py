@@ -31,6 +31,7 @@ urlpatterns = [
     path(f"{_STUDENT}enrolments/<uuid:entry>/end/", enrolments.end, name="school-enrolment-end"),
     path(f"{_STUDENT}assign/", students.assign, name="school-assign"),
     path(f"{_STUDENT}assign/<int:pk>/end/", students.end_assignment, name="school-unassign"),
+    path(f"{_STUDENT}account/", students.account, name="school-student-account"),
     path(f"{_STUDENT}guardians/", guardians.record, name="school-guardian"),
     path(f"{_STUDENT}guardians/<int:pk>/account/", guardians.give, name="school-guardian-account"),
     path(f"{_STUDENT}guardians/<int:pk>/account/end/", guardians.take, name="school-guardian-account-end"),
