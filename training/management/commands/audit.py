@@ -5,6 +5,7 @@ import json
 import logging
 import pathlib
 import sys
+from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import Any
 
@@ -74,11 +75,14 @@ class Command(BaseCommand):
         if on > school.day(at):
             raise CommandError(f"--on {on} is in the future; today at the school is {school.day(at)}.")
         done = findings.recompute(school, on, at=at, by=None, via="command")
-        rows = _rows(school, done, on, everything=bool(options["all"] or options["pdf"]))
+        states: set[str] = set()
+        read = _rows(school, done, on, states, everything=bool(options["all"] or options["pdf"]))
+        if options["csv"]:
+            finding_tables.write(read, self.stdout)
+            return findings.OPEN in states
+        rows = list(read)
         if options["json"]:
             self.stdout.write(json.dumps(_document(school, done, rows), ensure_ascii=False, indent=2))
-        elif options["csv"]:
-            finding_tables.write(rows, self.stdout)
         elif options["xlsx"]:
             _write("--xlsx", options["xlsx"], finding_tables.workbook(rows))
         elif options["pdf"]:
@@ -87,7 +91,7 @@ class Command(BaseCommand):
             )
         else:
             self._tell(school, done, rows)
-        return any(findings.state_of(each) == findings.OPEN for each in rows)
+        return findings.OPEN in states
 
     def _tell(self, school: School, done: findings.Done, rows: list[Finding]) -> None:
         run = done.run
@@ -112,13 +116,21 @@ class Command(BaseCommand):
         self.stdout.write(encodable(clean(line), getattr(self.stdout, "encoding", None)))
 
 
-def _rows(school: School, done: findings.Done, on: date, *, everything: bool) -> list[Finding]:
-    """The findings to show: those that are open, or all."""
+def _rows(
+    school: School, done: findings.Done, on: date, states: set[str], *, everything: bool
+) -> Iterator[Finding]:
+    """The findings to show: those that are open, or all. They are read as they are written, and ``states``
+    gets the state of each.
+    """
+    wanted = findings.STATES if everything else (findings.OPEN,)
     if done.kept:
         listed = findings.listed(school, state=None if everything else findings.OPEN)
-        return list(listed.filter(day__lte=on))
-    wanted = findings.STATES if everything else (findings.OPEN,)
-    return [each for each in done.standing if findings.state_of(each) in wanted]
+        found: Iterable[Finding] = listed.filter(day__lte=on).iterator(chunk_size=500)
+    else:
+        found = (each for each in done.standing if findings.state_of(each) in wanted)
+    for each in found:
+        states.add(findings.state_of(each))
+        yield each
 
 
 def _write(option: str, file: pathlib.Path, made: bytes) -> None:

@@ -22,7 +22,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 from knox.models import AuthToken
 
-from training.models import Guardian, Invitation, Role, School, SignInEvent, Student, User
+from training.models import Delivery, Guardian, Invitation, Role, School, SignInEvent, Student, User
 from training.models.school.people import password_replaced
 from training.services import access, row_scope
 from training.services.signing import wrong_passwords
@@ -78,11 +78,14 @@ def seen(user: User, slug: str | None) -> QuerySet[SignInEvent] | None:
 
 
 def sweep(at: dt.datetime) -> None:
-    """Take away what is over: old events, sessions and tokens that ended, invitations long expired."""
+    """Delete what is over: old events and e-mails of accounts, ended sessions and tokens, old invitations."""
     SignInEvent.objects.filter(at__lt=at - KEPT).delete()
     Session.objects.filter(expire_date__lt=at).delete()
     AuthToken.objects.filter(expiry__lt=at).delete()
     Invitation.objects.filter(expires__lt=at - KEPT).delete()
+    of_accounts = Delivery.objects.exclude(to="").exclude(state=Delivery.State.PENDING)
+    unsent = Q(sent_at__isnull=True, created_at__lt=at - KEPT)
+    of_accounts.filter(unsent | Q(sent_at__lt=at - KEPT)).delete()
 
 
 @receiver(user_logged_in)

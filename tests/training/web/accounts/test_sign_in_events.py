@@ -24,10 +24,11 @@ from tests.support.browsing import PASSWORD, totp
 from tests.support.cast import Cast
 from tests.training.web.test_pages import text_of
 from training.config.logs import JsonLines
-from training.models import SignInEvent, User
+from training.models import Delivery, SignInEvent, User
 from training.services import sweep as sweeping
 from training.services.people import people, sign_ins
 from training.services.records import traces
+from training.services.reminders import outgoing
 
 SECRET = "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP"
 ANOTHER = "four words that are new"
@@ -228,6 +229,12 @@ def test_the_sweep_takes_away_what_is_over(ida: User, people: Cast) -> None:
     AuthToken.objects.create(user=ida)
     AuthToken.objects.update(expiry=NOW - dt.timedelta(minutes=1))
     old = people_invited(people)
+    Delivery.objects.all().delete()
+    for minutes, state in ((-1, "sent"), (-1, "pending"), (1, "sent")):
+        at = NOW - sign_ins.KEPT + dt.timedelta(minutes=minutes)
+        outgoing.notice(ida, f"{state} {minutes}", "x", at=at)
+        if state == "sent":
+            Delivery.objects.filter(subject=f"sent {minutes}").update(state=state, sent_at=at)
     done = sweeping.sweep(now=lambda: NOW)
     assert done.faults == []
     assert not SignInEvent.objects.filter(what="signed-in").exists()
@@ -235,6 +242,7 @@ def test_the_sweep_takes_away_what_is_over(ida: User, people: Cast) -> None:
     assert [each.session_key[0] for each in Session.objects.all()] == ["b"]
     assert not AuthToken.objects.exists()
     assert not type(old).objects.exists()
+    assert {each.subject for each in Delivery.objects.exclude(subject="")} == {"pending -1", "sent 1"}
 
 
 def people_invited(cast: Cast) -> Any:
