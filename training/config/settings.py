@@ -100,6 +100,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "training.web.health.ByAnyName",
     "training.config.error_pages.EncryptedAPI",
+    "training.web.shared.own_address.ByName",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "training.web.shared.sessions.Activity",
@@ -262,7 +263,7 @@ MAIL_REFUSED = mail_refused(env, MAIL_BACKEND, embedded=EMBEDDED or DEBUG)
 EMAIL_BACKEND = "training.services.reminders.outgoing.Outbox"
 EMAIL_TIMEOUT = 10  # seconds for each step of a mail server; a silent one holds nobody for ever
 # Where people reach this server; stands in mails and calendars.
-OWN_ADDRESS = "http://127.0.0.1:8000"
+OWN_ADDRESS = "http://localhost:8000"
 PUBLIC_ADDRESS = env.str("PUBLIC_ADDRESS", default="") or [*CSRF_TRUSTED_ORIGINS, OWN_ADDRESS][0]
 PUBLIC_ADDRESS = PUBLIC_ADDRESS.rstrip("/")
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="training-record@localhost")

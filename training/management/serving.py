@@ -10,11 +10,17 @@ from django.db import connections
 
 from training.management import clock
 
-HOST = "127.0.0.1"
+#: What the server binds, and the name that people open: a passkey needs a name, not a number.
+HOST, NAME = "127.0.0.1", "localhost"
 
 
 def add_port(parser: ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=8000, help="the port (default: 8000)")
+
+
+def address(port: int) -> str:
+    """The address that people open on this machine."""
+    return f"http://{NAME}:{port}"
 
 
 def check_port(port: int) -> None:
@@ -44,10 +50,10 @@ def serve(port: int, out: OutputWrapper) -> None:
     elif settings.MAIL_BACKEND.endswith("filebased.EmailBackend"):
         out.write(f"\nE-mails are not sent; they are written to {getattr(settings, 'EMAIL_FILE_PATH', '')}.")
     if settings.PUBLIC_ADDRESS == settings.OWN_ADDRESS:  # nobody named another one
-        settings.PUBLIC_ADDRESS = f"http://{HOST}:{port}"
+        settings.PUBLIC_ADDRESS = address(port)
     if settings.REDIS_URL:
         out.write("\nREDIS_URL is set: worker and beat send the reminders.")
-    out.write(f"\nServing on http://{HOST}:{port}/ until Ctrl-C.")
+    out.write(f"\nServing on {address(port)}/ until Ctrl-C.")
     out.flush()
     # Takes a moment, and only who serves needs it.
     from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]

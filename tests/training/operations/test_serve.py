@@ -57,7 +57,7 @@ def serving(folder: pathlib.Path) -> Iterator[tuple[subprocess.Popen[str], str]]
         start_new_session=True,
     )
     try:
-        yield process, f"http://127.0.0.1:{port}"
+        yield process, f"http://localhost:{port}"
     finally:
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGKILL)

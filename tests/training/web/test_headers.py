@@ -59,3 +59,28 @@ def test_a_page_over_http_is_redirected_and_an_api_call_is_refused(people: Cast,
         assert "HTTPS" in answer.json()["detail"]
     assert client.get("/api/v1/milestones/", secure=True).status_code == 200
     assert client.get("/healthz").status_code == 200
+
+
+BROWSER = {"accept": "text/html,application/xhtml+xml"}
+
+
+@pytest.mark.any_database
+@pytest.mark.parametrize(
+    ("public", "host", "headers", "moves"),
+    [
+        pytest.param("http://localhost:8000", "127.0.0.1:8000", BROWSER, True, id="opened by its number"),
+        pytest.param("http://localhost:8000", "localhost:8000", BROWSER, False, id="by its name"),
+        pytest.param("http://localhost:8000", "127.0.0.1:8001", BROWSER, False, id="another port"),
+        pytest.param("http://localhost:8000", "127.0.0.1:8000", {}, False, id="a program"),
+        pytest.param("https://school.example", "127.0.0.1:8000", BROWSER, False, id="a school's address"),
+    ],
+)
+def test_a_browser_moves_to_the_name_by_which_passkeys_work(
+    people: Cast, settings, public: str, host: str, headers: dict[str, str], moves: bool
+) -> None:
+    settings.PUBLIC_ADDRESS = public
+    answer = Client(headers={"host": host, **headers}).get("/login/?next=/today/")
+    moved = (302, "http://localhost:8000/login/?next=/today/")
+    assert (answer.status_code, answer.get("Location")) == (moved if moves else (200, None))
+    posted = Client(headers={"host": host, **headers}).post("/login/", {"login": "x", "password": "y"})
+    assert posted.status_code == 200, "what was sent is answered where it was sent"

@@ -30,7 +30,7 @@ class Command(BaseCommand):
 
     help = (
         "Loads an invented school, prints one student's gaps and the logins, and serves pages and API on "
-        f"{serving.HOST} until Ctrl-C. Run it again to replace the invented school and nothing else."
+        f"{serving.NAME} until Ctrl-C. Run it again to replace the invented school and nothing else."
     )
     requires_system_checks: list[str] = []
 
@@ -61,7 +61,7 @@ class Command(BaseCommand):
         except demo.DemoRefused as problem:
             raise CommandError(str(problem), returncode=2) from None
         self.stdout.write(self.gaps(loaded, at))
-        self.stdout.write(self.people(loaded, f"http://{serving.HOST}:{port}"))
+        self.stdout.write(self.people(loaded, serving.address(port)))
         if not options["no_serve"]:
             serving.serve(port, self.stdout)
 

@@ -16,7 +16,7 @@ class Command(BaseCommand):
     """Migrates the embedded database, says what to do first, and serves."""
 
     help = (
-        f"Serves pages and API on {serving.HOST} until Ctrl-C. Once a minute, it makes and sends "
+        f"Serves pages and API on {serving.NAME} until Ctrl-C. Once a minute, it makes and sends "
         "the reminders that are due; with REDIS_URL, worker and beat do that."
     )
 
