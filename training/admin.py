@@ -13,7 +13,7 @@ from django.http import HttpRequest
 from knox.models import AuthToken
 
 from syllabus.models import SchoolMinimum
-from training.models import Aircraft, AircraftCheck, EndorsementWording, Role, School, User
+from training.models import Aircraft, AircraftCheck, EndorsementWording, Grounding, Role, School, User
 
 admin.site.site_header = admin.site.site_title = "Student pilot training record"
 admin.site.unregister(Group)  # roles at a school say what a user may do; groups would say nothing here
@@ -81,6 +81,13 @@ class AircraftCheckAdmin(KeptForGood):
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
+
+
+@admin.register(Grounding)
+class GroundingAdmin(AircraftCheckAdmin):
+    """What grounds or grounded an aircraft, to be looked at: the staff of the school records it."""
+
+    list_display = ["school", "aircraft", "kind", "reason", "at", "by", "ended_at"]
 
 
 class RolesOfUser(admin.TabularInline):

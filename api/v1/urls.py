@@ -37,6 +37,12 @@ app_name = "api-v1"
 ROUTES = (
     ("aircraft", aircraft.Aircraft, "aircraft"),
     ("aircraft/<int:aircraft>/checks", aircraft.AircraftChecks, "aircraft-checks"),
+    ("aircraft/<int:aircraft>/groundings", aircraft.AircraftGroundings, "aircraft-groundings"),
+    (
+        "aircraft/<int:aircraft>/groundings/<int:grounding>/end",
+        aircraft.AircraftGroundingEnd,
+        "aircraft-grounding-end",
+    ),
     ("audit/run", audit.Audit, "audit"),
     ("audit/findings", audit.Findings, "findings"),
     ("audit/findings/<uuid:finding>/resolve", audit.FindingResolve, "finding-resolve"),

@@ -51,6 +51,7 @@ WRITE = [401, 403, 200, 200, 404, 404, 404, 404, 404, 404, 401]
 CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administrator sends the same again
 SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
+STAFF = [401, 404, 200, 200, 200, 404, 404, 404, 404, 404, 401]
 ADMINISTRATORS = [401, 403, 403, 200, 403, 403, 403, 403, 200, 403, 401]
 ADMINISTERED = [401, 403, 403, 422, 404, 404, 404, 404, 404, 404, 401]  # a reason is missing
 OF_ADMINISTRATOR = [401, 404, 404, 200, 404, 404, 404, 404, 404, 404, 401]
@@ -95,6 +96,12 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("aircraft/<int:aircraft>/checks", "POST"): (
         {"kind": "annual-inspection", "done": "2026-01-10"},
         [401, 404, 403, 200, 403, 404, 404, 404, 404, 404, 401],
+    ),
+    ("aircraft/<int:aircraft>/groundings", "POST"): ({"kind": "grounded", "reason": "Oil leak"}, STAFF),
+    # No reason is sent: whoever gets as far as being told so may end it.
+    ("aircraft/<int:aircraft>/groundings/<int:grounding>/end", "POST"): (
+        {},
+        [401, 404, 422, 422, 422, 404, 404, 404, 404, 404, 401],
     ),
     # The finding is of Sam's school, the record Ida's own.
     ("audit/run", "POST"): ({}, ADMINISTRATORS),
@@ -348,6 +355,7 @@ def asked(client: APIClient, route: str, method: str, body: Any, people: Cast) -
     path = path.replace("<slug:school>", "lakeside").replace("<uuid:mail>", ANY_ID)
     path = path.replace("<int:notice>", str(own.KEY)).replace("<int:minimum>", str(own.KEY))
     path = path.replace("<uuid:finding>", ANY_ID).replace("<int:aircraft>", str(own.KEY))
+    path = path.replace("<int:grounding>", str(own.KEY))
     if "<int:instructor>" in path:
         path = path.replace("<int:instructor>", str(audits.idas_role(people)))
     path = (

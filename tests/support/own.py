@@ -60,5 +60,8 @@ def another_instructor(people: Cast) -> models.Role:
 
 def stand(people: Cast) -> None:
     notice(people, pk=KEY)
-    aircraft(people, pk=KEY)
+    craft = aircraft(people, pk=KEY)
+    models.Grounding.objects.create(
+        pk=KEY, school=people.school, aircraft=craft, kind="defect", reason="Flat tire", at=AT, by=people.ida
+    )
     minimum(people, pk=KEY, code="solo", params={"counts": ["solo"], "need": "1 h"}, says="An hour solo")

@@ -15,7 +15,7 @@ from training.models.record.lesson_records import Acknowledgement, Correction, L
 from training.models.record.lessons import GroundLesson, ItemGrade
 from training.models.record.nonces import SpentNonce
 from training.models.school.access import AccessLog
-from training.models.school.aircraft import Aircraft, AircraftCheck
+from training.models.school.aircraft import Aircraft, AircraftCheck, Grounding
 from training.models.school.aircraft_models import ModelSpelling
 from training.models.school.enrolments import Assignment, CourseMove, Enrolment
 from training.models.school.invitations import Invitation

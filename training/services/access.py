@@ -114,6 +114,10 @@ TAKES: Mapping[str, tuple[str, str]] = {
     "change people": (ADMINISTER, "Only administrators of the school may change its people."),
     "audit": (ADMINISTER, "Only administrators of the school may see its audit."),
     "keep aircraft": (ADMINISTER, _NOT_YOURS),
+    "ground aircraft": (
+        STAFF,
+        "You are neither an instructor nor an administrator at a school named {at!r}.",
+    ),
     "set minimums": (ADMINISTER, _NOT_YOURS),
     "change settings": (ADMINISTER, _NOT_YOURS),
 }

@@ -1,22 +1,30 @@
 """A school's aircraft, with inspections and documents that expire."""
 
+import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from api.v1.base.description import Answer, Created, describe
-from api.v1.base.field_types import DAY, INSTANT, NAME, STRING, VERIFIED, WHOLE, like, word
+from api.v1.base.field_types import DAY, INSTANT, NAME, STRING, UTC, VERIFIED, WHOLE, like, short, word
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.views import View
 from syllabus.engine.record.record import DEVICES
 from syllabus.engine.rules.report import CAUTION
 from syllabus.law import airworthiness
 from training.models import Aircraft as Craft
+from training.models import Grounding, School
 from training.reports.airworthiness import Held, by_aircraft
+from training.services import texts
+from training.services.errors import find
 from training.services.fleet import aircraft as fleets
+from training.services.fleet import groundings
 from training.services.fleet.aircraft import AircraftError
 
 REGISTRATION, CATEGORY, CLASS = like(NAME, maxLength=40), like(NAME, maxLength=40), like(NAME, maxLength=60)
 MODEL = like(NAME, maxLength=60, description="Make and model as entries name it, such as C172.")
+GROUNDED = word(Grounding.Kind, "kind", "Grounded: it may not be flown. Defect: open, not yet repaired.")
+WHY = short(texts.MOST, "write why")
 KIND = word(airworthiness.current(), "kind", "What kind of inspection or document.")
 
 
@@ -35,6 +43,19 @@ class AircraftCheckSerializer(ResponseSerializer):
     by = Field(STRING, source="check.by")
 
 
+class GroundingSerializer(ResponseSerializer):
+    """A grounding, or an open defect, of an aircraft."""
+
+    id = Field(WHOLE, source="pk")
+    kind = Field(GROUNDED)
+    reason = Field(STRING)
+    at = Field(UTC)
+    by = Field(STRING)
+    ended_at = Field(UTC, allow_null=True)
+    ended_by = Field(STRING, allow_null=True)
+    ended_reason = Field(STRING, "Empty while it is open.")
+
+
 class AircraftSerializer(ResponseSerializer):
     """An aircraft or a training device of a school."""
 
@@ -48,6 +69,9 @@ class AircraftSerializer(ResponseSerializer):
     checks = AircraftCheckSerializer(
         many=True,
         help_text="The newest recorded of each kind, the first to expire first.",
+    )
+    groundings = GroundingSerializer(
+        many=True, help_text="Open groundings and defects, newest first; none: nothing is noted."
     )
 
 
@@ -75,6 +99,19 @@ class AircraftCheckToRecordSerializer(RequestSerializer):
     expires = Field(DAY, required=False)
 
 
+class GroundingToRecordSerializer(RequestSerializer):
+    error = AircraftError
+
+    kind = Field(GROUNDED)
+    reason = Field(WHY, "What is wrong.")
+
+
+class GroundingToEndSerializer(RequestSerializer):
+    error = AircraftError
+
+    reason = Field(WHY, "What was done.")
+
+
 @dataclass(frozen=True)
 class Listed:
     """An aircraft with its inspections and documents."""
@@ -82,9 +119,22 @@ class Listed:
     craft: Craft
     school: str
     checks: list[Held]
+    groundings: list[Grounding]
 
 
-class Aircraft(View):
+def _of_school(school: School, at: dt.datetime) -> Iterator[Listed]:
+    grounded = groundings.open_at(school)
+    for craft, held in by_aircraft(school, school.day(at)):
+        yield Listed(craft, school.slug, held, grounded.get(craft.pk, []))
+
+
+class _AircraftView(View):
+    def one(self, craft: Craft) -> Listed:
+        """The aircraft as it is now."""
+        return next(each for each in _of_school(craft.school, self.at) if each.craft == craft)
+
+
+class Aircraft(_AircraftView):
     @describe(
         "listAircraft",
         "List the aircraft of your schools, with their expirations",
@@ -95,11 +145,8 @@ class Aircraft(View):
         each kind of inspection or document the newest, with its last day by the rule in force today.
         Inspections by hours in service are not tracked.
         """
-        listed = [
-            Listed(craft, school.slug, held)
-            for school in fleets.schools(self.user).order_by("slug")
-            for craft, held in by_aircraft(school, school.day(self.at))
-        ]
+        schools = fleets.schools(self.user).order_by("slug")
+        listed = [each for school in schools for each in _of_school(school, self.at)]
         return {"aircraft": listed, "caution": CAUTION}
 
     @describe(
@@ -119,12 +166,11 @@ class Aircraft(View):
         school = sent.pop("school")
         sent = {key: value for key, value in sent.items() if value is not None}
         done = fleets.add(school, sent, by=self.user)
-        held = dict(by_aircraft(done.aircraft.school, done.aircraft.school.day(self.at)))
-        listed = Listed(done.aircraft, school, held.get(done.aircraft, []))
+        listed = self.one(done.aircraft)
         return Created(listed) if done.created else listed
 
 
-class AircraftChecks(View):
+class AircraftChecks(_AircraftView):
     @describe(
         "recordAircraftCheck",
         "Add an inspection or a document of an aircraft",
@@ -139,5 +185,36 @@ class AircraftChecks(View):
         """
         sent = self.sent()
         made = fleets.record(aircraft, **sent, by=self.user, at=self.at)
-        held = dict(by_aircraft(made.school, made.school.day(self.at)))
-        return Listed(made.aircraft, made.school.slug, held[made.aircraft])
+        return self.one(made.aircraft)
+
+
+class AircraftGroundings(_AircraftView):
+    @describe(
+        "groundAircraft",
+        "Ground an aircraft or add a defect",
+        Answer(AircraftSerializer, "The aircraft as it is now"),
+        body=GroundingToRecordSerializer,
+    )
+    def post(self, aircraft: int) -> Any:
+        """For instructors and administrators of the school. While it is open, no solo release counts the
+        aircraft as fit. It is never edited: to correct it, end it and add another. Sending the same again
+        changes nothing.
+        """
+        return self.one(groundings.ground(aircraft, **self.sent(), by=self.user, at=self.at).aircraft)
+
+
+class AircraftGroundingEnd(_AircraftView):
+    @describe(
+        "endAircraftGrounding",
+        "Return an aircraft to service or close a defect",
+        Answer(GroundingSerializer, "It ended"),
+        body=GroundingToEndSerializer,
+        refuses=(409,),
+    )
+    def post(self, aircraft: int, grounding: int) -> Any:
+        """For instructors and administrators of the school. It ends once: sending the same again returns it;
+        another reason is a conflict (409).
+        """
+        seen = Grounding.objects.filter(school__in=fleets.schools(self.user))
+        found = find(seen, "grounding of that id", aircraft=aircraft, pk=grounding)
+        return groundings.end(found, **self.sent(), by=self.user, at=self.at)

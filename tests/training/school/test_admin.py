@@ -19,7 +19,15 @@ def root(people: Cast, client):
 
 
 def test_it_knows_schools_users_and_what_is_a_schools_own():
-    known = {"Aircraft", "AircraftCheck", "School", "User", "EndorsementWording", "SchoolMinimum"}
+    known = {
+        "Aircraft",
+        "AircraftCheck",
+        "Grounding",
+        "School",
+        "User",
+        "EndorsementWording",
+        "SchoolMinimum",
+    }
     assert {model.__name__ for model in admin.site._registry} == known
 
 

@@ -123,7 +123,8 @@ AT = dt.datetime(2026, 11, 24, 18, tzinfo=dt.UTC)
 #: What answers with a file, with JSON, or to a form alone; and other names of an address.
 NO_PAGES = {
     "accept-invitation", "account_login", "account_logout", "account_reauthenticate", "acknowledge",
-    "airports", "audit-report", "audit-run", "audit-table", "audit-workbook", "calendar",
+    "aircraft-grounding-end", "airports", "audit-report", "audit-run", "audit-table", "audit-workbook",
+    "calendar",
     "decline-invitation", "end_session", "end_tokens",
     "endorsements-paper", "hand-over", "home", "lead-times", "lesson-begin", "lesson-check",
     "lesson-correct", "lesson-paper", "logout", "manifest", "mfa_index", "mfa_list_webauthn",
@@ -193,6 +194,8 @@ def pages() -> dict[str, list[tuple[str, str]]]:
     bo = models.User.objects.get(email="bo@flying.example")
     passkey = Authenticator.objects.get(user=bo, type="webauthn").pk
     key = f"{int_to_base36(bo.pk)}-{default_token_generator.make_token(bo)}"
+    craft = models.Aircraft.objects.filter(school=school, device="").first()
+    assert craft
     here, teach = f"/school/{school.slug}", f"/teach/{lena}"
     address = f"{version.course.code}@{version.course.school_ref}" if version.course.school_ref else ""
     course = f"{here}/courses/{address or version.course.code}/{version.number}/"
@@ -203,6 +206,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "account_reset_password_done": [("", "/password/sent/")],
         "account_reset_password_from_key": [("", f"/password/{key}/")],
         "account_reset_password_from_key_done": [("", "/password/set/")],
+        "aircraft": [("ida", f"/aircraft/{craft.pk}/")],
         "audit": [("ada", "/audit/"), ("ada", "/audit/?state=&severity=serious")],
         "changes": [("theo", f"/students/{theo}/changes/")],
         "endorse": [(hers, f"{teach}/endorse/")],
@@ -211,6 +215,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
             (hers, f"{teach}/endorse/solo-90-day/?aircraft_model=C172&training_date=2026-11-24"),
         ],
         "endorsement-revoke": [(hers, f"{teach}/endorsements/{given.endorsement.entry_id}/revoke/")],
+        "fleet": [("ida", "/aircraft/")],
         "finding": [("ada", f"/audit/findings/{found.ref}/")],
         "help": [("", "/help/"), ("ida", "/help/?q=zebra")],
         "help-page": [("", each.address) for each in library.PAGES],

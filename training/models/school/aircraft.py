@@ -65,3 +65,42 @@ class AircraftCheck(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} of {self.aircraft} on {self.done}"
+
+
+class Grounding(models.Model):
+    """Why an aircraft may not be flown, or an open defect. Never edited: it ends once, with a reason."""
+
+    class Kind(models.TextChoices):
+        GROUNDED = "grounded"
+        DEFECT = "defect"
+
+    school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
+    aircraft = models.ForeignKey(Aircraft, on_delete=models.PROTECT, related_name="groundings")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    reason = models.TextField()
+    at = models.DateTimeField()
+    by = models.ForeignKey("training.User", on_delete=models.PROTECT, related_name="+")
+    ended_at = models.DateTimeField(null=True, blank=True)
+    ended_by = models.ForeignKey(
+        "training.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    ended_reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=~models.Q(reason=""), name="grounding_has_a_reason"),
+            models.CheckConstraint(
+                condition=models.Q(ended_at__isnull=True, ended_by__isnull=True, ended_reason="")
+                | models.Q(ended_at__gte=models.F("at"), ended_by__isnull=False) & ~models.Q(ended_reason=""),
+                name="grounding_ends_later_with_a_reason",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["aircraft"], condition=models.Q(ended_at__isnull=True), name="grounding_open"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.aircraft}: {self.kind}, {self.reason}"

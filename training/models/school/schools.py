@@ -149,6 +149,10 @@ class School(models.Model):
         """The name of the school in courses and minimums (``school_ref`` there): its short name."""
         return self.slug
 
+    @property
+    def zone(self) -> zoneinfo.ZoneInfo:
+        return zoneinfo.ZoneInfo(self.time_zone)
+
     def day(self, at: dt.datetime) -> dt.date:
         """The day at the school at an instant."""
-        return at.astimezone(zoneinfo.ZoneInfo(self.time_zone)).date()
+        return at.astimezone(self.zone).date()

@@ -33,6 +33,7 @@ STAYS = (
     models.Enrolment,
     models.Assignment,
     models.Finding,
+    models.Grounding,
     models.Student,
     models.School,
     models.User,

@@ -175,6 +175,7 @@ def sheet_context(
         "form": form,
         "more_items": [each for each in outline.items if each.code not in on_sheet] if outline else [],
         "fleet": whose.fleet,
+        "groundings": whose.groundings,
         "found": found,
         "prepares": bool(prepares),
         "preparation": prepares or sheet.preparation(progress.test_of(whose.student, whose.today)),

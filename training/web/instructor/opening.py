@@ -16,7 +16,9 @@ from django.utils import timezone
 
 from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services import access
+from training.services.fleet import groundings
 from training.services.lessons import lesson_records
+from training.web.school.groundings import shown
 from training.web.shared.opening import SignedIn, View, signed_in
 
 
@@ -60,6 +62,14 @@ class Taught:
         if school not in self.fleets:
             self.fleets[school] = self._fleet(school)
         return self.fleets[school]
+
+    @property
+    def groundings(self) -> dict[str, str]:
+        """What grounds each of the school's aircraft, by registration as recorded. One query."""
+        found: dict[str, str] = {}
+        for rows in groundings.open_at(self.student.school_id).values():
+            found[rows[0].aircraft.registration] = "; ".join(shown(rows))
+        return found
 
     def _fleet(self, school: int) -> Fleet:
         rows = Aircraft.objects.filter(school_id=school)

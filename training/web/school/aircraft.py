@@ -13,7 +13,9 @@ from syllabus.law import airworthiness
 from training.models import Aircraft
 from training.reports.airworthiness import Held, by_aircraft
 from training.services.fleet import aircraft as fleets
+from training.services.fleet import groundings
 from training.services.school import glance
+from training.web.school.groundings import shown as words_of
 from training.web.shared.forms import Choice, Day, Form, Text, sent_or_new
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import State, day
@@ -85,7 +87,7 @@ def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
     rules, by_hours = (
         kinds.in_force(opened.today) for kinds in (airworthiness.current(), airworthiness.by_hours())
     )
-    aircraft, devices = [], []
+    aircraft, devices, grounded = [], [], groundings.open_at(opened.school)
     for craft, held in by_aircraft(opened.school, opened.today):
         if craft.device:
             devices.append(craft)
@@ -95,6 +97,7 @@ def _page(opened: Opened, form: Craft | Check) -> HttpResponse:
         aircraft.append(
             {
                 "row": craft,
+                "grounded": words_of(grounded.get(craft.pk, [])),
                 "held": [_shown(one, opened.today) for one in held],
                 "missing": [rule.params["title"] for rule in rules if rule.id not in known],
                 "form": form if mine else Check(aircraft=craft.pk, today=opened.today),
