@@ -6,7 +6,7 @@ hours are not tracked.
 
 import datetime as dt
 
-from syllabus.engine.rules.kinds.registry import Param, length, text, time
+from syllabus.engine.rules.kinds.registry import Param, flag, length, text, time
 from syllabus.engine.rules.rulebook import Rules, RuleVersion
 from syllabus.engine.time import calendar
 from syllabus.law import sources
@@ -14,7 +14,12 @@ from syllabus.law.dated import Shape
 
 SHAPE = Shape(
     "airworthiness",
-    params={"title": Param(text, required=True), "life": Param(length), "in_service": Param(time)},
+    params={
+        "title": Param(text, required=True),
+        "life": Param(length),
+        "in_service": Param(time),
+        "always": Param(flag),
+    },
 )
 
 

@@ -23,6 +23,8 @@ KINDS = {
     "instructor-unknown": _("Instructor unknown to the school"),
     "entry-claimed": _("Names an instructor who did not sign"),
     "entry-incomplete": _("Entry without required details"),
+    "aircraft-grounded": _("Flown while grounded, or with an open defect"),
+    "aircraft-papers": _("Flown with an expired inspection or document"),
     "two-places": _("In two places at once"),
     "lesson-unsigned": _("Lesson not signed"),
     "lesson-unacknowledged": _("Lesson not acknowledged"),

@@ -33,6 +33,7 @@ def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]
     for authority in whole.under[student.pk]:
         for found in _under(authority, whole, student, audited):
             yield of_authority(authority, found)
+    yield from whole.fleet.findings(known)
 
 
 def of_authority(authority: str, found: Found) -> Found:

@@ -19,6 +19,7 @@ from syllabus.models import SchoolMinimum
 from training import models
 from training.models import Aircraft, PeopleChange, Role, School, Student, User
 from training.reports import instructing, named
+from training.reports.audit_aircraft import Fleet
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,7 @@ class Audited:
     retired: dict[int, set[dt.datetime]]
     signed: dict[int, frozenset[str]]
     minimums: Minimums
+    fleet: Fleet
     flown: list[Flown] = field(default_factory=list)
     given: dict[int, list[Training]] = field(default_factory=lambda: defaultdict(list))
     by_pk: dict[int, Student] = field(default_factory=dict)
@@ -126,6 +128,7 @@ class Audited:
             retired,
             {student: frozenset(each) for student, each in signed.items()},
             _minimums(school),
+            Fleet.of(school),
         )
 
     def meant(self, said: Instructor) -> dict[int, str]:
