@@ -127,7 +127,7 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "training" / "web" / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
-            "libraries": {"law": "training.web.shared.law"},
+            "libraries": {"header": "training.web.shared.header", "law": "training.web.shared.law"},
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",

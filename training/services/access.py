@@ -171,6 +171,16 @@ def schools(user: Anyone, takes: str = ADMINISTER) -> QuerySet[School]:
     return School.objects.filter(Exists(held))
 
 
+def roles(user: Anyone) -> frozenset[str]:
+    """The kinds of role that a user has at any school. One query for each request's user, or none."""
+    if not (user and user.is_authenticated and user.is_active):
+        return frozenset()
+    if user.kinds_of_role is None:
+        user.kinds_of_role = frozenset(Role.objects.filter(user=user).values_list("role", flat=True))
+    found: frozenset[str] = user.kinds_of_role
+    return found
+
+
 def visible_students(user: Anyone, action: str = READ, *, on: dt.date) -> QuerySet[Student]:
     """The students whose record a user may read, or write.
 

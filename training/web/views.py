@@ -20,7 +20,7 @@ from syllabus.engine.rules.question import READERS, Context
 from syllabus.engine.rules.report import UNVERIFIED
 from syllabus.law import rulebook
 from training import reports
-from training.models import Enrolment, Student
+from training.models import Enrolment, Role, Student
 from training.services import access
 from training.services.records import page_cache
 from training.web.instructor.opening import teaches
@@ -74,7 +74,7 @@ def home(request: HttpRequest) -> HttpResponse:
         return show(request, "training/welcome.html", {})
     if teaches(request.user):
         return redirect("today")
-    if access.schools(request.user).exists():
+    if Role.Kind.ADMINISTRATOR in access.roles(request.user):
         return redirect("schools")
     return _board(request)
 
@@ -107,7 +107,7 @@ def _board(request: HttpRequest) -> HttpResponse:
         "courses": courses,
         "titles": [each.title for each in rulebook.current().milestones.values()],
         "today": day(listed[0].school.day(at) if listed else at.date()),
-        "administers": access.schools(request.user).exists(),
+        "administers": Role.Kind.ADMINISTRATOR in access.roles(request.user),
     }
     return show(request, "training/home.html", shown)
 

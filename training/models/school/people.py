@@ -50,6 +50,9 @@ class User(AbstractUser):
     email = models.EmailField("e-mail address", unique=True, max_length=254)
     name = models.CharField(max_length=200, blank=True, help_text="as it is to be shown")
 
+    #: The kinds of role at any school, once ``access.roles`` has read them.
+    kinds_of_role: frozenset[str] | None = None
+
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS: ClassVar[list[str]] = []
 
