@@ -170,8 +170,8 @@ def _lacking(
         lacks = Lacking(
             report.milestone.id,
             report.milestone.title,
-            frozenset(item for each in unmet for item in _items(each)),
-            tuple(short for each in unmet if (short := _short(each))),
+            frozenset(item for each in unmet for item in items_lacking(each)),
+            tuple(short for each in unmet if (short := short_time(each))),
             frozenset(each.rule.id for each in unmet if each.rule.id in plans),
             barred,
             cautions,
@@ -213,7 +213,7 @@ def _first(code: str, title: str, findings: list[Finding]) -> Reason:
     return reason("lesson.and-more", reasons=first, more=more) if more else first
 
 
-def _items(finding: Finding) -> set[str]:
+def items_lacking(finding: Finding) -> set[str]:
     """The items of a rule whose grades are too low."""
     if finding.rule.kind != ITEMS_AT_STANDARD:
         return set()
@@ -221,7 +221,7 @@ def _items(finding: Finding) -> set[str]:
     return set(finding.rule.params["items"]) - reached
 
 
-def _short(finding: Finding) -> ShortTime | None:
+def short_time(finding: Finding) -> ShortTime | None:
     rule = finding.rule
     if rule.kind != TOTAL or not (remaining := finding.remaining[0].value):
         return None

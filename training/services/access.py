@@ -181,6 +181,11 @@ def roles(user: Anyone) -> frozenset[str]:
     return found
 
 
+def holding(user: int, kind: str) -> Exists:
+    """Whether a user has a role at any school: an annotation for a query that a page makes anyway."""
+    return Exists(Role.objects.filter(user_id=user, role=kind))
+
+
 def visible_students(user: Anyone, action: str = READ, *, on: dt.date) -> QuerySet[Student]:
     """The students whose record a user may read, or write.
 
@@ -283,8 +288,10 @@ def opened(
     own, schools = len(_COLUMNS[Student]), len(_COLUMNS[School])
     found = Student.from_db(DEFAULT_DB_ALIAS, _COLUMNS[Student], row[:own])
     found.school = School.from_db(DEFAULT_DB_ALIAS, _COLUMNS[School], row[own : own + schools])
-    held = zip(RELATIONS, row[own + schools :], strict=True)
-    it = Opened(found, frozenset(each for each, holds in held if holds))
+    asked = zip((*RELATIONS, *Role.Kind), row[own + schools :], strict=True)
+    held = frozenset(each for each, holds in asked if holds)
+    user.kinds_of_role = held.intersection(Role.Kind)
+    it = Opened(found, held.intersection(RELATIONS))
     if not it.may(action):
         raise NotFound(STUDENT)
     log(user, found, action, what, via=via, at=at)
@@ -310,12 +317,16 @@ class _Day(Place):
 
 
 def _of_a_reader() -> QuerySet[Any, tuple[Any, ...]]:
-    """A student with the school and the user's relations, by the same conditions."""
+    """A student with the school, the user's relations, by the same conditions, and kinds of role."""
     user: Any = Place("user", BigIntegerField())
     on: Any = _Day("on", DateField())
     relations = {
         f"is_{name}": ExpressionWrapper(relation(user, on), output_field=BooleanField())
         for name, relation in RELATIONS.items()
+    }
+    relations |= {
+        f"has_{kind}": ExpressionWrapper(Q(holding(user, kind)), output_field=BooleanField())
+        for kind in Role.Kind
     }
     columns = (*_COLUMNS[Student], *(f"school__{each}" for each in _COLUMNS[School]))
     found = Student.objects.filter(ref=Place("ref", UUIDField())).order_by()

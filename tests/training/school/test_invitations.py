@@ -60,7 +60,7 @@ def offered(cast_: Cast, email: str = KNOWN, kind: str = "instructor", **more: A
 
 
 def link() -> str:
-    [found] = re.findall(r"http://127\.0\.0\.1:8000(/invitations/\S+)", str(mails_sent()[-1].body))
+    [found] = re.findall(r"http://localhost:8000(/invitations/\S+)", str(mails_sent()[-1].body))
     return str(found)
 
 

@@ -171,7 +171,7 @@ def test_an_administrator_sees_what_will_be_sent_and_others_do_not(told: Cast) -
 def drawn(user: models.User) -> str:
     answer = signed_in(user).post("/reminders/calendar/")
     [address] = re.findall(
-        r'value="http://127\.0\.0\.1:8000(/calendars/[\w-]{43}\.ics)"', answer.content.decode()
+        r'value="http://localhost:8000(/calendars/[\w-]{43}\.ics)"', answer.content.decode()
     )
     return address
 

@@ -26,7 +26,7 @@ from syllabus.engine.rules.rulebook import Milestone, Rulebook
 from syllabus.law import rulebook
 from training import record
 from training.models import Document, Student, Test, User
-from training.reports import authorities
+from training.reports import authorities, closing
 from training.services import access
 from training.services.errors import Conflict
 from training.services.records import attesting, record_changes
@@ -34,8 +34,6 @@ from training.services.records import attesting, record_changes
 #: Proof of identity and citizenship that the school saw (49 CFR 1552).
 CITIZENSHIP = "citizenship-evidence"
 DOCUMENTS, TESTS = "documents", "tests"
-#: Kinds of requirement that a document or a test meets by itself.
-_OF_PAPERS = ("document", "certificate", "medical", "test_passed")
 _MILESTONE = "papers"
 Paper = engine.Document | engine.Test
 
@@ -185,7 +183,7 @@ def _asked(student: Student) -> Rulebook:
     """The rules with one more milestone: what the student's authorities require of documents and tests."""
     rules = rulebook.current()
     asked = (each for milestone in authorities.asked(student, rules) for each in milestone.requirements)
-    requirements = tuple(each for each in asked if each.kind in _OF_PAPERS)
+    requirements = tuple(each for each in asked if each.kind in closing.OF_PAPERS)
     return rules.with_milestone(Milestone(_MILESTONE, "", "", (), requirements))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import wraps
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Subquery
+from django.db.models import OuterRef, Subquery
 from django.http import Http404
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
@@ -108,9 +108,9 @@ def taught(*methods: str) -> Callable[[View], View]:
             roles = Role.objects.filter(
                 user=request.user, role=Role.Kind.INSTRUCTOR, school=OuterRef("school")
             ).values("certificate")
-            administers = Role.objects.filter(user=request.user, role=Role.Kind.ADMINISTRATOR)
+            administers = access.holding(request.user.pk, Role.Kind.ADMINISTRATOR)
             found = seen.select_related("school").annotate(
-                signs_with=Subquery(roles[:1]), administers=Exists(administers)
+                signs_with=Subquery(roles[:1]), administers=administers
             )
             student = found.filter(ref=ref, signs_with__isnull=False).first()
             if student is None:

@@ -120,7 +120,7 @@ def pack(request: SignedIn) -> JsonResponse:
         return JsonResponse({"user": str(request.user.pk), "students": [], "airports": [], "passkeys": []})
     at = timezone.now()
     pupils = board.of(request.user, at)[:MOST_STUDENTS]
-    board.look_ahead(pupils, request.user, at)
+    board.note_read(pupils, request.user, at)
     drafts: dict[int, list[LessonRecord]] = {}
     rows = LessonRecord.objects.filter(
         student__in=[each.student for each in pupils], instructor=request.user, state=LessonRecord.State.DRAFT

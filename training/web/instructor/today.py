@@ -1,15 +1,15 @@
-"""Today: an instructor's students, most urgent first, each with the next lesson and why.
+"""Today: an instructor's students, most urgent first, each with the next lesson and what is still missing.
 
-Expirations and remaining requirements come from what the nightly reminders store (``Lapse``, ``Standing``).
-The next lesson is calculated once for each state of a record and then comes from the page cache. So twelve
-students take at most a dozen queries, plus a few for each record that changed.
+All of it is calculated once for each state of a record, and then comes from the page cache, whose key holds
+that state: what was just signed counts at once. So the page takes at most a dozen queries, plus a few for
+each record that changed.
 """
 
 import datetime as dt
 import json
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,20 +22,17 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from syllabus.engine.course.next_lesson import AGAIN
-from syllabus.engine.rules.rulebook import PRACTICAL_TEST
-from syllabus.law import endorsements, rulebook
-from training.models import Lapse, LessonRecord, Standing, Student, User
+from training.models import LessonRecord, Student, User
+from training.reports.closing import ENDORSEMENT, LESSON
 from training.services import access
 from training.services.records import page_cache
 from training.services.school import status_changes
 from training.web.instructor.opening import teaches
 from training.web.shared.opening import SignedIn, show, signed_in
-from training.web.shared.report_presenter import FLIGHT_BY_FLIGHT, day
+from training.web.shared.report_presenter import day
 from training.web.shared.status_changes import words as status_change
 
 AT_ONCE = 12
-#: Days before its last day from which something needs the instructor. Common practice, a month.
-SOON = 30
 SIGN, LAPSE, BLOCKED, READY, CHANGED, CALM = range(6)
 
 
@@ -51,6 +48,20 @@ class Need:
 
 
 @dataclass
+class Step:
+    """What closes some gaps: ``kind`` and ``name`` as in ``reports.closing``, ``href`` the page of it. A
+    lesson without a page is one to start: outside the course if it has no name.
+    """
+
+    kind: str
+    name: str
+    title: str = ""
+    href: str = ""
+    gaps: list[dict[str, Any]] = field(default_factory=list)
+    new: uuid.UUID = field(default_factory=uuid.uuid4)
+
+
+@dataclass
 class Pupil:
     """A student in the list."""
 
@@ -61,11 +72,19 @@ class Pupil:
     new: uuid.UUID = field(default_factory=uuid.uuid4)
     #: URLs of the drafts, by the lesson's code.
     begun: dict[str, str] = field(default_factory=dict)
+    #: The next milestone, and what it still needs.
+    toward: str = ""
+    steps: list["Step"] = field(default_factory=list)
 
     @property
     def goes_on(self) -> str:
         """The URL of the draft of the next lesson, if there is one."""
         return self.begun.get(self.next["lesson"], "") if self.next else ""
+
+    @property
+    def to_go(self) -> int:
+        """How many requirements of the next milestone are not met."""
+        return sum(len(each.gaps) for each in self.steps)
 
     @property
     def rank(self) -> int:
@@ -85,10 +104,10 @@ def page(request: SignedIn) -> HttpResponse:
     pupils = of(request.user, at)
     shown = Paginator(pupils, AT_ONCE).get_page(request.GET.get("page"))
     listed = list(shown.object_list)
-    look_ahead(listed, request.user, at)
+    note_read(listed, request.user, at)
     told = {
         "page": shown,
-        "students": sorted(listed, key=lambda each: each.rank),
+        "students": listed,
         "several_schools": len({each.student.school_id for each in pupils}) > 1,
         "counts": _counts(pupils),
         "today": day(listed[0].student.school.day(at) if listed else at.date()),
@@ -97,22 +116,27 @@ def page(request: SignedIn) -> HttpResponse:
 
 
 def of(user: User, at: dt.datetime) -> list[Pupil]:
-    """The students whom a user teaches today, most urgent first. Five queries."""
+    """The students whom a user teaches today, most urgent first. Four queries."""
     teaching = access.RELATIONS["instructs"](user.pk, at.date())
     students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
     needs: dict[int, list[Need]] = defaultdict(list)
-    by_key = {each.pk: each for each in students}
-    begun = _drafts(user, by_key, needs)
-    _lapses(by_key, at, needs)
-    _ready(by_key, needs)
+    begun = _drafts(user, {each.pk: each for each in students}, needs)
     for each in status_changes.of(students, at):
         said = _("Since yesterday: %(milestone)s, %(words)s")
         told = said % {"milestone": each.title, "words": status_change(each)}
         needs[each.student.pk].append(Need(CHANGED, "changed", "↻", told, reverse("since-yesterday")))
-    pupils = [
-        Pupil(each, sorted(needs[each.pk], key=lambda need: need.rank), begun=begun[each.pk])
-        for each in students
-    ]
+    asked = [(each, each.school.day(at)) for each in students]
+    pupils = []
+    for (student, on), told in zip(asked, page_cache.parts(asked, "next"), strict=True):
+        found = json.loads(told)
+        found_needs = [*needs[student.pk], *_ending(student, on, found), *_ready(student, found)]
+        pupil = Pupil(student, [*found_needs, *_blocked(student, found)], begun=begun[student.pk])
+        pupil.next, pupil.says = found["proposal"], found["says"] or _("Not enrolled in a course.")
+        pupil.needs.sort(key=lambda need: need.rank)
+        if found["toward"]:
+            pupil.toward = found["toward"]["title"]
+            pupil.steps = _steps(pupil, found["toward"]["gaps"])
+        pupils.append(pupil)
     return sorted(pupils, key=lambda each: each.rank)
 
 
@@ -140,19 +164,12 @@ def _drafts(
     return begun_at
 
 
-def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list[Need]]) -> None:
-    last = at.date() + dt.timedelta(days=SOON + 1)
-    first = at.date() - dt.timedelta(days=1)
-    rows = Lapse.objects.filter(
-        student__in=students, gone_at__isnull=True, last_day__gte=first, last_day__lte=last
-    ).order_by("last_day", "pk")
-    for each in rows:
-        student = students[each.student_id]
-        left = (each.last_day - student.school.day(at)).days
-        if not 0 <= left <= SOON:
-            continue
-        cited = f" ({each.citations[0]})" if each.citations else ""
-        lapse = {"day": day(each.last_day), "left": left, "what": f"{each.says}{cited}"}
+def _ending(student: Student, on: dt.date, found: dict[str, Any]) -> Iterator[Need]:
+    """What expires soon."""
+    for each in found["ending"]:
+        last = dt.date.fromisoformat(each["last"])
+        left = (last - on).days
+        lapse = {"day": day(last), "left": left, "what": each["what"]}
         if left == 0:
             words = _("Expires today, %(day)s: %(what)s") % lapse
         elif left == 1:
@@ -164,46 +181,49 @@ def _lapses(students: dict[int, Student], at: dt.datetime, needs: dict[int, list
                 left,
             )
             words = said % lapse
-        needs[student.pk].append(Need(LAPSE, "lapse", "◷", words, reverse("teach", args=[student.ref])))
+        yield Need(LAPSE, "lapse", "◷", words, reverse("teach", args=[student.ref]))
 
 
-def _ready(students: dict[int, Student], needs: dict[int, list[Need]]) -> None:
-    """Add the students who need only an endorsement for a milestone."""
-    only_given = _given_last()
-    tests = {each.id for each in rulebook.current().in_role(PRACTICAL_TEST)}
-    for each in Standing.objects.filter(student__in=students).only("student_id", "summary"):
-        student = students[each.student_id]
-        for milestone in each.summary.get("milestones", ()):
-            gap = milestone.get("next_gap")
-            if gap and gap["requirement"] in only_given.get(milestone["milestone"], ()):
-                said = _("Only your endorsement is missing: %(milestone)s")
-                words = said % {"milestone": milestone["title"]}
-                href = reverse("endorse", args=[student.ref])
-                needs[student.pk].append(Need(READY, "ready", "★", words, href))
-            elif milestone["milestone"] in tests and milestone.get("eligible"):
-                said = _("All requirements met: %(milestone)s")
-                words = said % {"milestone": milestone["title"]}
-                href = reverse("student", args=[student.ref])
-                needs[student.pk].append(Need(READY, "ready", "★", words, href))
+def _ready(student: Student, found: dict[str, Any]) -> Iterator[Need]:
+    """A milestone that needs only endorsements, and tests for which everything is met."""
+    toward = found["toward"]
+    if toward and all(each["closes"]["kind"] == ENDORSEMENT for each in toward["gaps"]):
+        words = _("Only your endorsement is missing: %(milestone)s") % {"milestone": toward["title"]}
+        yield Need(READY, "ready", "★", words, reverse("endorse", args=[student.ref]))
+    for title in found["ready"]:
+        words = _("All requirements met: %(milestone)s") % {"milestone": title}
+        yield Need(READY, "ready", "★", words, reverse("student", args=[student.ref]))
 
 
-def _given_last() -> dict[str, set[str]]:
-    """For each milestone of the course, the requirements after which only endorsements follow.
+def _blocked(student: Student, found: dict[str, Any]) -> Iterator[Need]:
+    """The first lesson that is blocked, where no other one is new."""
+    again = found["proposal"] is None or found["proposal"]["why"][0]["kind"] == AGAIN
+    if again and found["blocked"]:
+        first = found["blocked"][0]
+        why = "; ".join(first["brief"])
+        said = _("Blocked: %(lesson)s %(title)s. %(why)s")
+        words = said % {**first, "why": f"{why[0].upper()}{why[1:]}"}
+        yield Need(BLOCKED, "blocked", "⊘", words, reverse("teach", args=[student.ref]))
 
-    Endorsements for a single flight are left out.
-    """
-    rules = rulebook.current()
-    given = {each for kind in endorsements.current().kinds.values() for each in kind.proves}
-    found: dict[str, set[str]] = {}
-    for milestone in rules.on_the_way():
-        last: set[str] = set()
-        for requirement in reversed(milestone.requirements):
-            if requirement.id not in given:
-                break
-            if requirement.kind != FLIGHT_BY_FLIGHT:
-                last.add(requirement.id)
-        found[milestone.id] = last
-    return found
+
+def _steps(pupil: Pupil, gaps: list[dict[str, Any]]) -> list[Step]:
+    """The gaps of the next milestone, those together that the same page or lesson closes."""
+    steps: dict[tuple[str, str], Step] = {}
+    ref = pupil.student.ref
+    for each in gaps:
+        closes = each["closes"]
+        step = steps.setdefault((closes["kind"], closes["name"]), Step(closes["kind"], closes["name"]))
+        step.gaps.append(each)
+        step.title = closes["title"]
+        if step.kind == ENDORSEMENT:
+            step.href = (
+                reverse("endorse-kind", args=[ref, step.name])
+                if step.name
+                else reverse("endorse", args=[ref])
+            )
+        elif step.kind == LESSON:
+            step.href = pupil.begun.get(step.name, "")
+    return list(steps.values())
 
 
 def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
@@ -221,20 +241,7 @@ def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
     return [{"number": number, "words": words[rank]} for rank, number in numbers.items() if number]
 
 
-def look_ahead(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
-    """Add each student's next lesson, or that none is open. The readings are logged in one insert."""
-    asked = [(each.student, each.student.school.day(at)) for each in pupils]
-    for each, told in zip(pupils, page_cache.parts(asked, "next"), strict=True):
-        found = json.loads(told) or {"proposal": None, "blocked": [], "says": ""}
-        each.next, each.says = found["proposal"], found["says"] or _("Not enrolled in a course.")
-        again = each.next is None or each.next["why"][0]["kind"] == AGAIN
-        if again and found["blocked"]:
-            first = found["blocked"][0]
-            said = _("Blocked: %(lesson)s %(title)s. %(why)s")
-            why = "; ".join(first["brief"])
-            words = said % {**first, "why": f"{why[0].upper()}{why[1:]}"}
-            href = reverse("teach", args=[each.student.ref])
-            each.needs.append(Need(BLOCKED, "blocked", "⊘", words, href))
-            each.needs.sort(key=lambda need: need.rank)
+def note_read(pupils: list[Pupil], user: User, at: dt.datetime) -> None:
+    """Log that these students were read. One insert."""
     named = access.schools_of(each.student for each in pupils)
     access.log_each(user, named, access.READ, "progress and next lesson", via="web", at=at)

@@ -18,7 +18,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from syllabus.engine.rules.report import CAUTION
-from training.models import School, Student, User
+from training.models import Role, School, Student, User
 from training.services import access
 
 
@@ -86,7 +86,10 @@ def administered(*methods: str) -> Callable[[View], View]:
         @signed_in(*methods)
         @wraps(view)
         def opened(request: SignedIn, school: str, **more: Any) -> HttpResponseBase:
-            found = get_object_or_404(access.schools(request.user), slug=school)
+            instructs = access.holding(request.user.pk, Role.Kind.INSTRUCTOR)
+            found = get_object_or_404(access.schools(request.user).annotate(instructs=instructs), slug=school)
+            held = [Role.Kind.ADMINISTRATOR, *([Role.Kind.INSTRUCTOR] if found.instructs else [])]  # type: ignore[attr-defined]
+            request.user.kinds_of_role = frozenset(held)  # the header asks for them: no query more
             return view(Opened(request, found, request.user, timezone.now()), **more)
 
         return opened

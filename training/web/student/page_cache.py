@@ -29,6 +29,7 @@ from training.web.shared import report_presenter as shown
 from training.web.student import course, gaps
 from training.web.student import hours as by_kind
 from training.web.student.charts import LONG_WEEKS, SHORT_WEEKS
+from training.web.student.needs import needs
 from training.web.student.rules import StudentShown
 
 AT_ONCE = 20
@@ -100,11 +101,12 @@ def row(student: Student, on: dt.date, variant: str) -> SafeString:
 
 
 def following(student: Student, on: dt.date, _variant: str = "") -> SafeString:
-    """The next lesson as JSON, for an instructor's list of students."""
+    """The next lesson and what the next milestone needs as JSON, for an instructor's list of students."""
     stands = progress.standing(student, on)
+    needed = needs(student, on, stands, reports.overview(student, on))
     if stands is None:
-        return SafeString("null")
-    told = progress.next_json(stands.next, PAGE.words)
+        return SafeString(json.dumps({"proposal": None, "blocked": [], "says": "", **needed}))
+    told = progress.next_json(stands.next, PAGE.words) | needed
     for said, (_lesson, why) in zip(told["blocked"], stands.next.blocked, strict=True):
         said["brief"] = [_brief(each.reason) for each in why]
     return SafeString(json.dumps(told))

@@ -364,40 +364,6 @@ def test_a_test_is_chosen_in_words(ida: Client, people: Cast) -> None:
     assert '<option value="practical:private-airplane">Practical test, private airplane</option>' in page
 
 
-@pytest.mark.any_database  # others here and test_not_covered make these queries on SQLite
-def test_today_puts_first_who_needs_the_instructor_first(ida: Client, people: Cast) -> None:
-    more = [
-        factories.student(people.school, taught_by=people.ida, name=name, training_model="C172")
-        for name in ("Ann Calm", "Ben Lapse", "Cid Ready", "Dot Sign")
-    ]
-    _, ben, cid, dot = more
-    lessons.draft(people, student=dot, at=NOW)
-    models.Lapse.objects.create(
-        school=people.school,
-        student=ben,
-        what="medical",
-        kind="medical",
-        last_day=dt.date(2026, 3, 10),
-        says="Medical certificate of third class or better",
-        citations=["14 CFR 61.23(a)(3)"],
-        changed_at=NOW,
-    )
-    gap = {"requirement": "faa.first-solo.training-endorsement"}
-    summary = {"milestones": [{"milestone": "faa.first-solo", "title": "Solo flight", "next_gap": gap}]}
-    models.Standing.objects.create(
-        school=people.school, student=cid, version=cid.version, rulebook="x", on=NOW.date(), at=NOW,
-        summary=summary,
-    )  # fmt: skip
-    said = text_of(ida.get("/today/"))
-    order = [said.index(name) for name in ("Dot Sign", "Ben Lapse", "Cid Ready", "Ann Calm")]
-    assert order == sorted(order)
-    assert "1 lesson to sign" in said
-    assert "Expires 10 Mar 2026, in 7 days: Medical certificate" in said
-    assert "Only your endorsement is missing: Solo flight" in said
-    assert "Not enrolled in a course." in said
-    assert "Otto" not in said
-
-
 def test_today_takes_at_most_a_dozen_queries_however_many_there_are(
     ida: Client, people: Cast, django_assert_max_num_queries: Any
 ) -> None:
