@@ -199,6 +199,7 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         [401, 422, 422, 422, 404, 404, 404, 404, 404, 404, 401],
     ),
     ("students/<uuid:ref>/enrolments/<uuid:entry>/move", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/logbook", "GET"): (None, READ),
     ("students/<uuid:ref>/progress", "GET"): (None, READ),
     ("students/<uuid:ref>/lesson-records", "GET"): (None, READ),
     ("students/<uuid:ref>/lesson-records", "POST"): (

@@ -68,11 +68,13 @@ def _named(student: Student | None, entry: str) -> Named:
         row = rows.order_by(F("retired_at").desc(nulls_first=True), "-pk").first()
         if row is not None:
             words = name_of(record.entry_of(row, part.name), PLAIN)
-            return Named(student, entry, words, _became(student, entry, row), _lesson(entry), row.provenance)
+            became = _became(student, entry, row)
+            return Named(student, entry, words, became, lesson_of(entry), row.provenance)
     return _drafted(student, entry)
 
 
-def _lesson(entry: str) -> uuid.UUID | None:
+def lesson_of(entry: str) -> uuid.UUID | None:
+    """The lesson record that an entry was signed in, by the entry's id."""
     try:
         return (
             uuid.UUID(entry[: PREFIX_LENGTH - 1]) if entry[PREFIX_LENGTH - 1 : PREFIX_LENGTH] == "/" else None

@@ -6,7 +6,7 @@ from training.web import reminders, search, views
 from training.web.help import views as help_views
 from training.web.school import audit
 from training.web.shared import language, status_changes
-from training.web.student import history, pages
+from training.web.student import history, logbook, pages
 from training.web.student.printouts import page as paper
 
 urlpatterns = [
@@ -20,6 +20,8 @@ urlpatterns = [
     path("", include("training.web.instructor.urls")),
     path("", include("training.web.school.urls")),
     path("words/<str:language>.js", language.words, name="words"),
+    path("logbook/", logbook.students, name="logbook"),
+    path("students/<uuid:ref>/logbook/", logbook.student, name="student-logbook"),
     path("milestones/", views.milestones, name="milestones"),
     path("problems/not-covered", views.not_covered, name="not-covered"),
     path("help/", help_views.contents, name="help"),

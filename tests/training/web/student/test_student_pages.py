@@ -35,7 +35,7 @@ THE_DAY = lessons.AT + dt.timedelta(days=1)
 PASSWORD = "a fine day for it"
 MOST_QUERIES = 12
 OF_THE_SCHOOL = 7
-PAGES = ("standing/", "hours/", "lessons/", "lesson", "record.json")
+PAGES = ("standing/", "hours/", "logbook/", "lessons/", "lesson", "record.json")
 
 
 @kept
