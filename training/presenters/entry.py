@@ -245,8 +245,10 @@ def rows(
     return [(label, text) for label, text in told if text]
 
 
-def titled(entry: engine.Entry, zone: dt.tzinfo) -> tuple[str, list[tuple[str, str]]]:
-    """An entry's title and its rows, without its day."""
+def titled(
+    entry: engine.Entry, zone: dt.tzinfo, named: Callable[[str], str]
+) -> tuple[str, list[tuple[str, str]]]:
+    """An entry's title and its rows, without its day; ``named`` gives the name of another entry by its id."""
     said = shape_of(type(entry)).write(entry)
     keys: tuple[str, ...] = ("kind",)
     match entry:
@@ -256,6 +258,7 @@ def titled(entry: engine.Entry, zone: dt.tzinfo) -> tuple[str, list[tuple[str, s
             title, keys = entry.topic or gettext("no topic"), ("topic",)
         case engine.ItemGrade():
             title, keys = f"{entry.item}: {entry.grade}", ("item", "grade")
+            said["flight"] = entry.flight and named(entry.flight)
             if proving.MARK in entry.id:
                 said["remarks"] = PAGE.words(proving.rests_on(entry))
         case _:
@@ -307,10 +310,14 @@ class Names:
     def _known(self) -> Mapping[str, str]:
         record = self._record
         found = {each.id: name_of(each) for part in record.PARTS for each in getattr(record, part)}
-        return {"student": gettext("Your birth date"), **found}
+        return {"student": gettext("Birth date"), **found}
 
     def __call__(self, entry: str) -> str:
         return self._known.get(entry) or called(entry)
+
+    def entry(self, entry: str) -> str:
+        """The name of an entry, which may be off the record by now."""
+        return self._known.get(entry) or gettext("An entry that is no longer on record")
 
     @cached_property
     def reader(self) -> Reader:

@@ -37,8 +37,7 @@ def vouched(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
 
     For an entry that was replaced it is the newest row's. Leaves out what is no entry of a record. One query.
     """
-    named = {(each["student"], each["id"]) for found in findings for each in found.body["entries"]}
-    refs, ids = {ref for ref, _ in named if ref}, {entry for ref, entry in named if ref}
+    refs, ids = _meant(findings)
     if not refs:
         return {}
     first, *others = (
@@ -49,6 +48,28 @@ def vouched(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
     )
     rows = sorted(first.union(*others, all=True), key=lambda row: row[3])
     return {(str(ref), entry): provenance for ref, entry, provenance, _ in rows}
+
+
+def _meant(findings: Iterable[Finding]) -> tuple[set[str], set[str]]:
+    """The references of students and the ids of entries that findings name."""
+    named = {(each["student"], each["id"]) for found in findings for each in found.body["entries"]}
+    return {ref for ref, _ in named if ref}, {entry for ref, entry in named if ref}
+
+
+def names(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
+    """What the entries of many findings are, by the student's reference and the entry's id.
+
+    Of an entry that was replaced it is the newest. One query for each list of the record.
+    """
+    refs, ids = _meant(findings)
+    found = {}
+    for part in PARTS if refs else ():
+        if part.model not in ENTRIES:
+            continue
+        rows = part.model.objects.filter(student__ref__in=refs, entry_id__in=ids).order_by("recorded_at")
+        for ref, entry, *row in rows.values_list("student__ref", "entry_id", *part.selected):
+            found[str(ref), entry] = name_of(part.made(**part.reader()(tuple(row))), PLAIN)
+    return found
 
 
 def of(finding: Finding) -> list[Named]:

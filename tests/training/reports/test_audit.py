@@ -537,7 +537,7 @@ def test_the_whole_audit_as_pages(people: Cast, tmp_path: pathlib.Path) -> None:
     facts = dict(told["groups"][0]["findings"][0]["facts"])
     assert "by Ada Example: note. Asked Sam. Ledger entry 0." in facts["Resolved"]
     assert "14 CFR 61.87(n)" in facts["Rule"]
-    assert facts["Entries"] == "f-2026-03-02"
+    assert facts["Entries"] == "Flight of 2026-03-02, 1.0 h in N00XY"
     assert command("--pdf", str(file))[0] == 1
     assert file.read_bytes() != first
 

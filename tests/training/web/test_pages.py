@@ -15,7 +15,8 @@ from syllabus.engine.rules.report import CAUTION
 from syllabus.law import rulebook
 from tests.support import factories
 from tests.support.cast import Cast
-from training import models, reports
+from training import models, record, reports
+from training.presenters.entry import Names
 from training.presenters.reasons import PAGE
 
 THE_DAY = dt.datetime(2026, 7, 5, 18, tzinfo=dt.UTC)
@@ -106,12 +107,13 @@ def test_the_student_page_explains_every_requirement(client: Client, taught: Cas
     client.force_login(taught.ida)
     with time_machine.travel(THE_DAY):
         page = text_of(client.get(student_page(taught)))
+    names = Names(record.of(taught.sam))
     for each in reports.overview(taught.sam, dt.date(2026, 7, 5)).milestones:
         for finding in each.report.findings:
             assert finding.rule.says in page
             assert finding.rule.cite.section in page
             for entry, why in finding.not_counted:
-                assert f"{entry} {PAGE.words(why)}" in page
+                assert f"{names(entry)} {names.reader.words(why)}" in page
             for note in finding.notes:
                 assert PAGE.words(note) in page
     assert CAUTION in page

@@ -3,7 +3,7 @@
 import heapq
 import zoneinfo
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from syllabus.engine.audit.audit import SEVERITIES
 from syllabus.engine.rules.report import CAUTION
 from training import pdf
 from training.models import AuditRun, Finding, School
+from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
 from training.services.audit import finding_json, finding_tables, findings
 
@@ -78,7 +79,7 @@ def page(school: School, run: AuditRun, chosen: Chosen) -> dict[str, Any]:
     ]
     gone = [row for row in rows if state[row.key] == findings.GONE]
     groups.append(("Found by an earlier audit and no longer found", gone))
-    zone = zoneinfo.ZoneInfo(school.time_zone)
+    zone, names = zoneinfo.ZoneInfo(school.time_zone), finding_entries.names(rows)
     return {
         "school": school.name,
         "facts": [
@@ -97,7 +98,7 @@ def page(school: School, run: AuditRun, chosen: Chosen) -> dict[str, Any]:
             for severity, kind in kinds
         ],
         "groups": [
-            {"title": title, "findings": [_told(row, state[row.key], zone) for row in within]}
+            {"title": title, "findings": [_told(row, state[row.key], zone, names) for row in within]}
             for title, within in groups
             if within
         ],
@@ -106,17 +107,24 @@ def page(school: School, run: AuditRun, chosen: Chosen) -> dict[str, Any]:
     }
 
 
+def _entries(named: Iterable[Mapping[str, Any]], names: Mapping[tuple[str, str], str]) -> list[str]:
+    """The entries of a finding by name, once each; what is no entry of the record is a lesson."""
+    return list(dict.fromkeys(names.get((each["student"], each["id"]), "A lesson record") for each in named))
+
+
 def _kind_place(kind: tuple[str, str]) -> tuple[int, str]:
     return SEVERITIES.index(kind[0]), kind[1]
 
 
-def _told(row: Finding, state: str, zone: zoneinfo.ZoneInfo) -> dict[str, Any]:
+def _told(
+    row: Finding, state: str, zone: zoneinfo.ZoneInfo, names: Mapping[tuple[str, str], str]
+) -> dict[str, Any]:
     body = row.body
     gone = f" since {row.gone_at.astimezone(zone):%Y-%m-%d}" if row.gone_at else ""
     facts = [
         ["Rule", "; ".join(body["citations"])],
         ["Rule checked", "" if body["verified"] == "read" else body["verified"]],
-        ["Entries", ", ".join(each["id"] for each in body["entries"])],
+        ["Entries", "; ".join(_entries(body["entries"], names))],
         ["Remedy", body["way"]],
         ["Status", f"{_STATE[state]}{gone}; first found {row.first_seen.astimezone(zone):%Y-%m-%d}"],
         ["Reference", str(row.ref)],

@@ -162,7 +162,7 @@ def _compared(rows: list[tuple[int, Flight]], stands: engine.Record, plan: Plan)
                 plan.cautions.add(
                     f"row {number}",
                     f"a flight of {made.date} in {made.aircraft.registration or 'the same airplane'} with"
-                    f" {amounts.hours(made.times.get('total', 0))} is on record already ({twin.id});"
+                    f" {amounts.hours(made.times.get('total', 0))} is on record already;"
                     " imported, it would count twice",
                 )
         elif record.same(there, made):

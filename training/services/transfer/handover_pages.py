@@ -139,12 +139,13 @@ def lesson(
         said = in_words.lesson(taught.content, zone, published(version) if version else None)
     signatures = {
         "Signed by": f"{signed.instructor_name}, {signed.instructor_certificate}",
-        "Signed at": signed.performed_at.astimezone(dt.UTC).isoformat(timespec="seconds"),
+        "Signed at": _utc(signed.performed_at),
         "Sealed as": f"entry {signed.ledger_index} of {signed.ledger_tree}",
         "Content": signed.content_hash,
-        "Acknowledged": known and known.at.astimezone(dt.UTC).isoformat(timespec="seconds"),
-        "Corrects": taught.corrects_id and f"{taught.corrects_id}: {taught.reason}",
-        "Corrected by": corrected and f"{corrected.successor_id}: {corrected.reason}",
+        "Acknowledged": known and _utc(known.at),
+        "Corrects": taught.corrects
+        and f"the lesson signed at {_utc(taught.corrects.sign_off.performed_at)}: {taught.reason}",
+        "Corrected": corrected and f"{_utc(corrected.at)}: {corrected.reason}",
     }
     texts = {
         "Comments": said.comments,
@@ -154,7 +155,7 @@ def lesson(
     return {
         **head(student, at),
         "lesson": {
-            "code": taught.lesson or str(taught.pk),
+            "code": taught.lesson or "outside the course",
             "parts": [["Flight", said.flight], ["On the ground", said.ground]],
             "signatures": [[name, value] for name, value in signatures.items() if value],
             "items": [
@@ -163,6 +164,10 @@ def lesson(
             "texts": [[name, value] for name, value in texts.items() if value],
         },
     }
+
+
+def _utc(at: dt.datetime) -> str:
+    return at.astimezone(dt.UTC).isoformat(timespec="seconds")
 
 
 def _words(warnings: Iterable[Any]) -> Iterable[str]:

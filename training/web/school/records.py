@@ -21,10 +21,12 @@ from django.views.decorators.debug import sensitive_post_parameters
 
 from syllabus.engine.errors import Error, NotInForce
 from syllabus.engine.record import record as engine
+from training import record as stored
 from training import reports
 from training.models import RecordChange
 from training.presenters.days import day, moment
-from training.presenters.entry import titled, vouched
+from training.presenters.entry import Names, titled, vouched
+from training.reports.eligibility import record_of
 from training.services import access
 from training.services.records import attesting, record_changes, record_entries
 from training.services.records.record_entries import Shown
@@ -103,14 +105,16 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
         "form": form,
         "printed": moment(opened.at, zone),
     }
+    names = Names(stored.of(student, known_at=known_at) if known else record_of(student))
     if leaf != MILESTONES:
-        told |= _entries(
-            opened, record_entries.of(student, leaf, on, known_at), urlencode({"leaf": leaf, **given})
-        )
+        found = record_entries.of(student, leaf, on, known_at)
+        told |= _entries(opened, found, urlencode({"leaf": leaf, **given}), names)
     else:
         try:
             overview = reports.overview(student, on, known_at=known_at if known else None)
-            told["milestones"] = [MilestoneShown(each, overview.provenance) for each in overview.milestones]
+            told["milestones"] = [
+                MilestoneShown(each, overview.provenance, names.reader) for each in overview.milestones
+            ]
             told["refused"] = [RefusedShown(each) for each in overview.not_covered]
             told["rulebook"] = overview.rulebook
         except NotInForce as problem:
@@ -118,7 +122,7 @@ def record(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     return opened.page("record", "students", status=form.status, **told)
 
 
-def _entries(opened: Opened, found: list[Shown], query: str) -> dict[str, Any]:
+def _entries(opened: Opened, found: list[Shown], query: str, names: Names) -> dict[str, Any]:
     """One page of a tab's entries, and the form to attest the claimed ones."""
     page = Paginator(found, AT_ONCE).get_page(opened.request.GET.get("page"))
     zone = zoneinfo.ZoneInfo(opened.school.time_zone)
@@ -126,7 +130,7 @@ def _entries(opened: Opened, found: list[Shown], query: str) -> dict[str, Any]:
     return {
         "page": page,
         "query": query,
-        "rows": [_row(each, zone) for each in page.object_list],
+        "rows": [_row(each, zone, names) for each in page.object_list],
         "standing": sum(each.until is None for each in found),
         "replaced": sum(each.until is not None for each in found),
         "claims": claims,
@@ -158,7 +162,10 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     except NotConfirmed as refused:
         messages.error(opened.request, str(refused))
     except attesting.NotAttested as wrong:
-        messages.error(opened.request, " ".join(_wrong(each, named) for each in wrong.errors[:MOST_NAMED]))
+        names = Names(record_of(student))
+        messages.error(
+            opened.request, " ".join(_wrong(each, named, names) for each in wrong.errors[:MOST_NAMED])
+        )
     else:
         number = len(done)
         messages.success(
@@ -169,8 +176,8 @@ def attest(opened: Opened, ref: uuid.UUID) -> HttpResponse:
     return redirect(f"{there}?{urlencode({'leaf': leaf if leaf in LEAVES_BY_KEY else 'flights'})}")
 
 
-def _wrong(error: Error, named: Sequence[tuple[str, str]]) -> str:
-    """Errors of an attestation, with the entry by its id and the field by its label."""
+def _wrong(error: Error, named: Sequence[tuple[str, str]], names: Names) -> str:
+    """Errors of an attestation, with the entry by its name and the field by its label."""
     if error.place == "saw":
         return gettext("%(field)s: %(wrong)s.") % {
             "field": gettext("Document that you saw"),
@@ -182,8 +189,8 @@ def _wrong(error: Error, named: Sequence[tuple[str, str]]) -> str:
         ) % {"most": attesting.MOST_ENTRIES}
     number = _ENTRY.match(error.place)
     if number and int(number[1]) < len(named):
-        return gettext("Entry %(entry)s: %(wrong)s.") % {
-            "entry": named[int(number[1])][1],
+        return gettext("%(entry)s: %(wrong)s.") % {
+            "entry": names.entry(named[int(number[1])][1]),
             "wrong": error.message,
         }
     return error.message
@@ -194,9 +201,9 @@ def _end_of(known: dt.date | None, zone: dt.tzinfo) -> dt.datetime:
     return dt.datetime.combine(known + dt.timedelta(days=1), dt.time(), zone) - dt.timedelta(microseconds=1)
 
 
-def _row(each: Shown, zone: dt.tzinfo) -> dict[str, Any]:
+def _row(each: Shown, zone: dt.tzinfo, names: Names) -> dict[str, Any]:
     entry = each.entry
-    title, said = titled(entry, zone)
+    title, said = titled(entry, zone, names.entry)
     return {
         "day": day(each.day),
         "title": title,

@@ -87,7 +87,7 @@ class State:
 
 @dataclass(frozen=True)
 class RequirementShown:
-    """One requirement of a milestone; ``provenance`` has each entry's, by id."""
+    """One requirement of a milestone; ``provenance`` has each entry's, by id, and ``reader`` its name."""
 
     finding: Finding
     on: dt.date
@@ -96,16 +96,17 @@ class RequirementShown:
 
     @property
     def counted(self) -> list[tuple[str, str, str]]:
-        """The entries that count: id, amount, provenance."""
+        """The entries that count: name, amount, provenance."""
         return [
-            (entry, self.reader.gave(self.finding.rule, gave), self.vouched(entry))
+            (self.reader.named(entry), self.reader.gave(self.finding.rule, gave), self.vouched(entry))
             for entry, gave in self.finding.counted
         ]
 
     @property
     def not_counted(self) -> list[tuple[str, str, str]]:
         return [
-            (entry, self.reader.words(why), self.vouched(entry)) for entry, why in self.finding.not_counted
+            (self.reader.named(entry), self.reader.words(why), self.vouched(entry))
+            for entry, why in self.finding.not_counted
         ]
 
     def vouched(self, entry: str) -> str:
@@ -162,7 +163,7 @@ class RequirementShown:
     def ask(self) -> list[tuple[str, str]]:
         """Show questions only if they could change the answer."""
         asked = self.finding.ask if self.met is None else ()
-        return [(entry, self.reader.words(missing)) for entry, missing in asked]
+        return [(self.reader.named(entry), self.reader.words(missing)) for entry, missing in asked]
 
     @property
     def notes(self) -> list[str]:
@@ -204,6 +205,7 @@ class MilestoneShown:
 
     short: Short
     provenance: Mapping[str, str] = field(default_factory=dict)
+    reader: Reader = PAGE
 
     @property
     def report(self) -> Report:
@@ -263,7 +265,9 @@ class MilestoneShown:
     @property
     def requirements(self) -> list[RequirementShown]:
         on = self.report.question.on
-        return [RequirementShown(finding, on, self.provenance) for finding in self.report.findings]
+        return [
+            RequirementShown(finding, on, self.provenance, self.reader) for finding in self.report.findings
+        ]
 
     @property
     def met(self) -> list[RequirementShown]:
@@ -299,9 +303,10 @@ class RefusedShown:
 
 
 def in_short(
-    every: Iterable[Short | Refused], provenance: Mapping[str, str]
+    every: Iterable[Short | Refused], provenance: Mapping[str, str], reader: Reader = PAGE
 ) -> list[MilestoneShown | RefusedShown]:
     """Each milestone in a line, whether it has an answer or is not covered."""
     return [
-        MilestoneShown(each, provenance) if isinstance(each, Short) else RefusedShown(each) for each in every
+        MilestoneShown(each, provenance, reader) if isinstance(each, Short) else RefusedShown(each)
+        for each in every
     ]

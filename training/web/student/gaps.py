@@ -1,7 +1,7 @@
 """The next milestone's gaps and the expirations, in the words of the student's page."""
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from syllabus.law import rulebook
 from training.presenters import amounts
@@ -21,7 +21,6 @@ class GapPlain:
     """An unmet requirement in plain words, with everything that explains it."""
 
     shown: RequirementShown
-    names: Names
 
     @property
     def words(self) -> str:
@@ -38,24 +37,8 @@ class GapPlain:
         return day(min(days)) if days else ""
 
     @property
-    def counted(self) -> list[tuple[str, str, str]]:
-        return [(self.names(entry), gave, by) for entry, gave, by in self.shown.counted]
-
-    @property
-    def not_counted(self) -> list[tuple[str, str, str]]:
-        return [(self.names(entry), why, by) for entry, why, by in self.shown.not_counted]
-
-    @property
-    def ask(self) -> list[tuple[str, str]]:
-        return [(self.names(entry), missing) for entry, missing in self.shown.ask]
-
-    @property
-    def notes(self) -> list[str]:
-        return self.shown.notes
-
-    @property
     def parts(self) -> "list[GapPlain]":
-        return [GapPlain(part, self.names) for part in self.shown.parts if not part.met]
+        return [GapPlain(part) for part in self.shown.parts if not part.met]
 
 
 @dataclass(frozen=True)
@@ -79,18 +62,15 @@ class TowardShown:
 def toward(overview: Overview, names: Names) -> TowardShown | None:
     """The first milestone of the course with a gap; None if there is none."""
     shown = {
-        each.report.milestone.id: MilestoneShown(each, overview.provenance) for each in overview.milestones
+        each.report.milestone.id: MilestoneShown(each, overview.provenance, names.reader)
+        for each in overview.milestones
     }
     for milestone in (shown[each.id] for each in rulebook.current().on_the_way() if each.id in shown):
         missing = {gap.finding.rule.id for gap in milestone.gaps}
         if missing:
             return TowardShown(
                 milestone,
-                [
-                    GapPlain(replace(each, reader=names.reader), names)
-                    for each in milestone.unmet
-                    if each.finding.rule.id in missing
-                ],
+                [GapPlain(each) for each in milestone.unmet if each.finding.rule.id in missing],
                 [plain_words.requirement(each.finding.rule) for each in milestone.met],
             )
     return None

@@ -90,14 +90,15 @@ def lessons(student: Student, _on: dt.date, variant: str, number: str = "1") -> 
 def rules(student: Student, on: dt.date, _variant: str = "", overview: Overview | None = None) -> SafeString:
     """Every milestone in full; for the day, or for the overview given."""
     found = overview or reports.overview(student, on)
-    return _made("rules", student, shown=StudentShown(student, found), rulebook=found.rulebook)
+    full = StudentShown(student, found, Names(record_of(student)).reader)
+    return _made("rules", student, shown=full, rulebook=found.rulebook)
 
 
 def row(student: Student, on: dt.date, variant: str) -> SafeString:
     """The cells of the list of students: every milestone in short, the next expiration and the next gap."""
-    return _made(
-        "row", student, each=StudentShown(student, reports.overview(student, on)), courses=variant == COURSES
-    )
+    reader = Names(record_of(student)).reader
+    each = StudentShown(student, reports.overview(student, on), reader)
+    return _made("row", student, each=each, courses=variant == COURSES)
 
 
 def following(student: Student, on: dt.date, _variant: str = "") -> SafeString:

@@ -9,7 +9,7 @@ from syllabus.courses.outlines import OF_A_COURSE
 from training.models import Student
 from training.presenters import amounts
 from training.presenters.days import expiring
-from training.presenters.reasons import PAGE
+from training.presenters.reasons import PAGE, Reader
 from training.reports import Gap, Overview
 from training.web.shared.report_presenter import MilestoneShown, RefusedShown, in_short
 
@@ -22,15 +22,19 @@ class StudentShown:
 
     student: Student
     overview: Overview
+    #: Calls the entries by name.
+    reader: Reader = PAGE
 
     @property
     def milestones(self) -> list[MilestoneShown]:
-        return [MilestoneShown(each, self.overview.provenance) for each in self.overview.milestones]
+        return [
+            MilestoneShown(each, self.overview.provenance, self.reader) for each in self.overview.milestones
+        ]
 
     @property
     def every(self) -> list[MilestoneShown | RefusedShown]:
         """Every milestone in order, answered or not covered."""
-        return in_short(self.overview.every, self.overview.provenance)
+        return in_short(self.overview.every, self.overview.provenance, self.reader)
 
     @property
     def refused(self) -> list[RefusedShown]:
@@ -60,13 +64,17 @@ class StudentShown:
         for each in self.milestones:
             if each.gaps:
                 gap = each.gaps[0]
-                return {"rule": gap.finding.rule, "words": _missing(gap), "milestone": each.milestone}
+                return {
+                    "rule": gap.finding.rule,
+                    "words": _missing(gap, self.reader),
+                    "milestone": each.milestone,
+                }
         return None
 
 
-def _missing(gap: Gap) -> str:
+def _missing(gap: Gap, reader: Reader) -> str:
     finding = gap.finding
     if gap.met is None:
-        asked = [f"{entry}: {PAGE.words(what)}" for entry, what in finding.ask[:2]]
+        asked = [f"{reader.named(entry)}: {reader.words(what)}" for entry, what in finding.ask[:2]]
         return "; ".join(asked) or _("a fact is missing")
     return amounts.of(finding.have, finding.need)

@@ -531,7 +531,10 @@ def test_claimed_entries_are_attested_on_the_page(desk: Client, taught: Cast) ->
     for short, said in (
         ({"confirm_password": "wrong"}, "Wrong password; nothing was signed"),
         ({"saw": " "}, "Document that you saw: is empty; write which document you saw."),
-        ({"entry": "documents:m:2"}, "Entry m:2: 'm:2' is not on record among the documents."),
+        (
+            {"entry": "documents:m:2"},
+            "An entry that is no longer on record: 'm:2' is not on record among the documents.",
+        ),
         ({"entry": []}, "Not attested. Select the entries that you compared with a document"),
     ):
         told = text_of(desk.post(attest, {**sent, **short}, follow=True))
