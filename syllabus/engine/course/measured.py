@@ -20,13 +20,13 @@ MAY_BE = (
 )
 AIM_MAY_BE = "a number with its unit ('3,500 ft', '95 kt', '350°') or a time of day ('14:20')"
 
-_NUMBER = re.compile(r"[0-9][0-9.,:]*", re.ASCII)
+NUMBER = re.compile(r"[0-9][0-9.,:]*", re.ASCII)
 _SPELLINGS = "|".join(
     r"\s+".join(map(re.escape, name.split())) for name in sorted(units.SPELLINGS, key=len, reverse=True)
 )
-_SPELLED = re.compile(rf"\s*(?:{_SPELLINGS})(?![A-Za-z0-9])")
+SPELLED = re.compile(rf"\s*(?:{_SPELLINGS})(?![A-Za-z0-9])")
 #: A comma between thousands is how altitudes and engine speeds are written, and never a decimal point there.
-_THOUSANDS = re.compile(
+THOUSANDS = re.compile(
     r"(?<![0-9.,])([1-9][0-9]{0,2}(?:,[0-9]{3})+)(?=\s*(?:ft|feet|foot|rpm|RPM)(?![A-Za-z]))"
 )
 
@@ -74,7 +74,7 @@ def _plain(text: str) -> str:
     >>> _plain("from 13,500 ft"), _plain("3,5 ft"), _plain("2,500 NM")
     ('from 13500 ft', '3,5 ft', '2,500 NM')
     """
-    return _THOUSANDS.sub(lambda number: number[1].replace(",", ""), text)
+    return THOUSANDS.sub(lambda number: number[1].replace(",", ""), text)
 
 
 def _reads(name: str, quantity: str, value: str) -> bool:
@@ -96,8 +96,8 @@ def _aims(quantity: str, target: str) -> bool:
 
 
 def _has_units(text: str, may_be: str) -> None:
-    for number in _NUMBER.finditer(text):
-        if ":" not in number[0] and not _SPELLED.match(text, number.end()):
+    for number in NUMBER.finditer(text):
+        if ":" not in number[0] and not SPELLED.match(text, number.end()):
             raise QuantityError(f"{number[0]} in {_cut(text)} has no unit; write {may_be}")
 
 

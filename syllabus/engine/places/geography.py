@@ -192,6 +192,15 @@ class Airports:
 
 
 @cache
+def identifiers() -> tuple[list[str], dict[str, str]]:
+    """Every airport's identifier, and what else ``find`` takes for one: ``GRB`` for ``KGRB``."""
+    icao, local, _ = _table()
+    also = {code: row["icao"] for code, row in local.items() if code not in icao}
+    known = [f"K{code}" for code, row in local.items() if len(code) == 3 and row["icao"] == code]
+    return sorted(icao), also | {code: code[1:] for code in known if code not in icao and code not in also}
+
+
+@cache
 def airports() -> Airports:
     """The airport table without overrides, shared by the process; the table is read at the first look-up."""
     return Airports()

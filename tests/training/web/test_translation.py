@@ -138,7 +138,8 @@ NO_PAGES = {
     "school-import-columns", "school-invitation-again", "school-invitation-withdraw",
     "school-mail-retry", "school-mail-retry-one", "school-mail-test",
     "school-minimum-end", "school-person-end", "school-person-mail",
-    "school-unassign", "schools", "tablet-pack", "tablet-token", "unlink", "words", "worker",
+    "school-unassign", "schools", "tablet-airports", "tablet-pack", "tablet-token", "unlink", "words",
+    "worker",
 }  # fmt: skip
 
 

@@ -30,7 +30,7 @@ from training.services.lessons import lesson_content, lesson_records, sign_offs
 from training.services.lessons.lesson_content import LessonError
 from training.services.lessons.lesson_records import AlreadySigned
 from training.services.signing import reauthentication
-from training.web.instructor import sheet, sheet_check
+from training.web.instructor import sheet, sheet_check, sheet_rules
 from training.web.instructor.forms import Begin, Correct
 from training.web.instructor.opening import Taught, taught
 from training.web.instructor.sheet_check import Look
@@ -100,7 +100,7 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
     if found.content is not None and given.get("propose"):
         given.update(found.proposed)
         found = sheet_check.look(whose, record, given, added)
-    if found.content is None or found.typed.wrong:
+    if found.errors:
         return _show(request, whose, record, found, given, status=422)
     try:
         changed = lesson_records.change(
@@ -146,7 +146,7 @@ def _show(
         given = sheet.values(record.content, whose.zone, outline)
         found = sheet_check.look(whose, record, given)
     shown = sheet_context(whose, record, outline, found, dict(given))
-    shown |= {"written": lesson_words.for_tablet()}
+    shown |= {"written": sheet_rules.for_tablet()}
     return show(request, "training/instructor/sheet.html", shown, status=status)
 
 

@@ -32,7 +32,7 @@ MOST_ROWS = {"item-count": 200, "landing-count": 100}
 #: Empty rows after those with landings.
 SPARE_LANDINGS = 1
 _BREAKS = re.compile(r"[\s,>\-–→]+")
-_CLOCK = re.compile(r"([01]?\d|2[0-3]):?([0-5]\d)")
+CLOCK_TIME = re.compile(r"([01]?\d|2[0-3]):?([0-5]\d)")
 
 
 @dataclass(frozen=True)
@@ -271,9 +271,9 @@ def _instant(
     said = given.get(name, "").strip()
     if not said:
         return None
-    found = _CLOCK.fullmatch(said)
+    found = CLOCK_TIME.fullmatch(said)
     if not found:
-        wrong[name] = gettext("%(said)r is not a time of day. Enter it as 14:05.") % {"said": said[:20]}
+        wrong[name] = not_a_clock_time(said)
         return None
     try:
         return dt.datetime.combine(
@@ -281,6 +281,10 @@ def _instant(
         )
     except ValueError:
         return None  # the date itself has the error
+
+
+def not_a_clock_time(said: str) -> str:
+    return gettext("%(said)r is not a time of day. Enter it as 14:05.") % {"said": said[:20]}
 
 
 def _hours(text: str) -> str:
@@ -312,8 +316,13 @@ def field_of(place: str, rows: Sequence[int], given: Mapping[str, str]) -> str:
     if not found:
         return "flown"
     row, key, name = f"item-{found[1]}", found[2], found[3]
-    if key == "measured" and name in (names := taken(given, int(found[1]))):
-        return f"{row}-m-{names.index(name)}-value"
+    if key == "measured" and name:
+        names = taken(given, int(found[1]))
+        whose, _dot, part = name.rpartition(".")
+        if name in names:
+            return f"{row}-m-{names.index(name)}-value"
+        if whose in names and part in ("value", "target"):
+            return f"{row}-m-{names.index(whose)}-{part}"
     return f"{row}-{key}" if key in ("grade", "remarks") else f"{row}-grade"
 
 

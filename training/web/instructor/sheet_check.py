@@ -17,7 +17,7 @@ from training.models import LessonRecord
 from training.reports import progress
 from training.services.lessons import lesson_content, lesson_hints, lesson_plans, lesson_records
 from training.services.lessons.lesson_content import Content, LessonError
-from training.web.instructor import sheet
+from training.web.instructor import sheet, sheet_rules
 from training.web.instructor.opening import Taught
 
 
@@ -68,8 +68,18 @@ def look(
     except LessonError as wrong:
         place_errors(found, wrong.errors, given)
         return found
+    _not_in_the_future(found, taught.today)
     beside(found, taught, record, given)
     return found
+
+
+def _not_in_the_future(found: Look, today: dt.date) -> None:
+    """The sign-off would refuse it later."""
+    assert found.content is not None
+    for name, entry in (("date", found.content.flight), ("ground-date", found.content.ground)):
+        if entry is not None and entry.date > today:
+            says = sheet_rules.in_the_future(entry.date.isoformat(), today.isoformat())
+            found.errors.setdefault(name, []).append(says)
 
 
 def place_errors(found: Look, errors: Iterable[Error], given: Mapping[str, str]) -> None:

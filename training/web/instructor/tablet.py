@@ -2,6 +2,7 @@
 
 import json
 import uuid
+from functools import cache
 from typing import Any
 
 from django.conf import settings
@@ -19,13 +20,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from syllabus.courses import outlines
-from syllabus.engine.places.geography import Place, airports
+from syllabus.engine.places.geography import Place, airports, identifiers
 from syllabus.engine.time.instants import in_utc
 from training.models import LessonRecord
-from training.presenters.lesson import for_tablet
 from training.reports import progress
 from training.services.signing import nonces, reauthentication
-from training.web.instructor import sheet
+from training.web.instructor import sheet, sheet_rules
 from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
 from training.web.instructor.opening import Fleet, Taught, teaches
@@ -34,7 +34,10 @@ from training.web.shared.opening import SignedIn, signed_in
 
 #: The most students and airports that a tablet downloads for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
-_CODE = ("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "leave")
+_CODE = (
+    *("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "leave"),
+    *("amounts", "check", "written"),
+)
 _FILES = (
     "training/pages.css",
     "training/mark.svg",
@@ -54,7 +57,7 @@ def shell(request: HttpRequest) -> HttpResponse:
     The service worker fetches it without a session, so its URL names the language.
     """
     with language.of_address(str(request.GET.get("language", ""))):
-        return render(request, "training/instructor/shell.html", {"written": for_tablet()})
+        return render(request, "training/instructor/shell.html", {"written": sheet_rules.for_tablet()})
 
 
 @require_safe
@@ -108,6 +111,18 @@ def nearby(request: SignedIn) -> JsonResponse:
     """Airports that match a few letters; login required, so that strangers cannot load the database."""
     found = airports().like(str(request.GET.get("q", ""))[:40], 8)
     return JsonResponse({"airports": [{"key": each.key, "name": each.name} for each in found]})
+
+
+@signed_in("GET")
+def airport_table(request: SignedIn) -> JsonResponse:
+    """Every identifier that the server reads, so that a tablet refuses the others offline."""
+    return JsonResponse({"made": in_utc(timezone.now()), "table": _airport_table()})
+
+
+@cache
+def _airport_table() -> str:
+    icao, also = identifiers()
+    return " ".join([*icao, *(f"{typed}:{key}" for typed, key in also.items())])
 
 
 @signed_in("GET")

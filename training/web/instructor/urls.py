@@ -22,6 +22,7 @@ urlpatterns = [
     path("airports/", tablet.nearby, name="airports"),
     path("tablet/", tablet.shell, name="tablet"),
     path("tablet/token/", tablet.token, name="tablet-token"),
+    path("tablet/airports/", tablet.airport_table, name="tablet-airports"),
     path("tablet/pack/", tablet.pack, name="tablet-pack"),
     path("manifest.webmanifest", tablet.manifest, name="manifest"),
     path("worker.js", tablet.worker, name="worker"),

@@ -426,7 +426,8 @@ def test_the_instructors_pages_are_open_to_the_students_instructors_alone(
 
 
 def test_whoever_is_not_signed_in_is_sent_to_the_login(client: Client, people: Cast) -> None:
-    for path in ("/today/", f"/teach/{people.sam.ref}/", "/tablet/pack/", "/airports/?q=KG", "/students/"):
+    every = ("/today/", f"/teach/{people.sam.ref}/", "/tablet/pack/", "/tablet/airports/", "/airports/?q=KG")
+    for path in (*every, "/students/"):
         assert client.get(path)["Location"].startswith("/login/?next="), path
 
 

@@ -2,9 +2,9 @@
  * made here is the server's. The fields are those of training/web/instructor/sheet.py. */
 
 import { contentHash } from "../passkeys.js";
+import { microsecondsOf, withUnit, written } from "./amounts.js";
+import { WRITTEN } from "./written.js";
 
-/** What the record's entries may say and how it is written, by training/presenters/lesson.py. */
-export const WRITTEN = JSON.parse(document.getElementById("written")?.textContent || "null");
 /** First movement, takeoff, landing, at rest. */
 export const CLOCK = ["out", "off", "on", "in"];
 /** How the purpose of a flight begins that prepares for a practical test. */
@@ -39,11 +39,22 @@ function value(form, name) {
   return found.value; // of radio buttons, the chosen one's
 }
 
-function flight(said, text, before, data, airports) {
-  const points = {};
-  for (const each of [...(before.route || []), ...(before.landings || []).map((row) => row.at)]) {
+/** The places of an entry that are more than an identifier, by how the sheet writes them. */
+export function pointsOf(entry) {
+  const points = Object.create(null);
+  for (const each of [...(entry.route || []), ...(entry.landings || []).map((row) => row.at)]) {
     if (each && typeof each !== "string") points[token(each)] = each;
   }
+  return points;
+}
+
+/** The places of a route as typed. */
+export function placesOf(route) {
+  return route.split(/[\s,>\-–→]+/).filter(Boolean);
+}
+
+function flight(said, text, before, data, airports) {
+  const points = pointsOf(before);
   const place = (name) => points[name] || airports[name.toUpperCase()] || name.toUpperCase();
   const craft = {};
   for (const key of WRITTEN.craft) if (said(key)) craft[key] = said(key);
@@ -61,7 +72,7 @@ function flight(said, text, before, data, airports) {
   const purposes = (before.purposes || []).filter((each) => each !== prepared);
   if (said("preparation")) purposes.push(said("preparation"));
   return kept({
-    date: day, trip: before.trip, aircraft: craft, route: said("route").split(/[\s,>\-–→]+/).filter(Boolean).map(place),
+    date: day, trip: before.trip, aircraft: craft, route: placesOf(said("route")).map(place),
     ...clockOf(said, day, data.zone), times, landings, purposes, remarks: text("remarks"),
   });
 }
@@ -119,34 +130,15 @@ function token(point) {
   return String(point.name || "").replaceAll(" ", "_");
 }
 
-/** A time as the server writes it: in hours where two decimals do, else in minutes. What cannot be read stays. */
-export function hours(text) {
-  const seconds = secondsOf(text);
-  if (seconds === null) return text;
-  return written(seconds);
-}
-
-export function written(seconds) {
-  if ((seconds * 100) % 3600 === 0) {
-    const hundredths = (seconds * 100) / 3600;
-    const decimals = String(hundredths % 100).padStart(2, "0").replace(/0$/, "");
-    return `${Math.floor(hundredths / 100)}.${decimals} h`;
-  }
-  return `${seconds / 60} min`;
-}
-
-export function secondsOf(text) {
-  let found = /^(\d{1,4}):([0-5]\d)$/.exec(text);
-  if (found) return Number(found[1]) * 3600 + Number(found[2]) * 60;
-  found = /^(\d{1,4})(?:[.](\d{1,2}))?\s*(h|hr|hrs|hour|hours)?$/.exec(text);
-  if (found) return Number(found[1]) * 3600 + Number((found[2] || "0").padEnd(2, "0")) * 36;
-  found = /^(\d{1,5})\s*min$/.exec(text);
-  return found ? Number(found[1]) * 60 : null;
+/** A time as the server writes it. What cannot be read stays. */
+function hours(text) {
+  const found = microsecondsOf(withUnit(text));
+  return found === null ? text : written(found);
 }
 
 /** A day and a time on the school's clock, with its offset then; empty where they cannot be read. */
 export function instant(day, clock, zone, more) {
-  const time = /^([01]?\d|2[0-3]):?([0-5]\d)$/.exec(clock);
+  const time = new RegExp(`^(?:${WRITTEN.rules.clock.pattern})$`).exec(clock);
   const date = /^(\d{4})-(\d\d)-(\d\d)$/.exec(day);
   if (!time || !date) return "";
   const local = Date.UTC(Number(date[1]), Number(date[2]) - 1, Number(date[3]) + more, Number(time[1]), Number(time[2]));

@@ -8,6 +8,7 @@ import * as sign from "./sign.js";
 import * as store from "./store.js";
 
 const FRESH = 10 * 60 * 1000; // milliseconds after which the day's students are fetched anew
+const TABLE_FRESH = 7 * 24 * 3600 * 1000; // and the table of airports
 
 const place = document.getElementById("queue");
 box.mount(place).then(() => queue.flush());
@@ -66,10 +67,17 @@ async function takeAlong() {
   if (there && there.user !== user) await store.forget();
   if (there && there.user === user && Date.now() - Date.parse(there.made) < FRESH && location.pathname !== "/today/") return;
   try {
-    const answer = await fetch(place.dataset.pack, { headers: { Accept: "application/json" } });
-    if (!answer.ok || answer.redirected) return;
-    const pack = await answer.json();
-    if (pack.user === user && pack.students.length) await store.bring(pack);
+    const pack = await fetched(place.dataset.pack);
+    if (pack?.user !== user || !pack.students.length) return;
+    await store.bring(pack);
+    const table = await store.one("pack", "airports");
+    if (!table || Date.now() - Date.parse(table.made) > TABLE_FRESH) await store.bring(await fetched(place.dataset.airports), "airports");
     document.documentElement.dataset.along = String(pack.students.length);
   } catch { /* it is tried again on the next page */ }
+}
+
+/** What an address answers; nothing where it refuses or asks for a login. */
+async function fetched(address) {
+  const answer = await fetch(address, { headers: { Accept: "application/json" } });
+  return answer.ok && !answer.redirected ? answer.json() : null;
 }

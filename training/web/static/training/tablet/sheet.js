@@ -2,7 +2,9 @@
  * typed, and keeping through the queue, so that a sheet outlives a lost network. Without scripts it is a plain form. */
 
 import { filled, gettext } from "../words.js";
-import { clockOf, contentOf, hashOf, secondsOf, written } from "./content.js";
+import { written } from "./amounts.js";
+import * as check from "./check.js";
+import { clockOf, contentOf, hashOf } from "./content.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
 
@@ -84,10 +86,8 @@ function key(form, data) {
 /** Airports for the word that is typed last. */
 function completing(sheet) {
   const list = sheet.form.querySelector("#airports");
-  store.pack().then((pack) => {
-    for (const each of pack?.airports || []) sheet.airports[each.key] = each.key;
-    offer(list, pack?.airports || [], "");
-  });
+  store.pack().then((pack) => offer(list, pack?.airports || [], ""));
+  store.airports().then((known) => Object.assign(sheet.airports, known));
   let timer;
   for (const input of sheet.form.querySelectorAll("[list=airports]")) {
     input.addEventListener("input", () => {
@@ -101,7 +101,6 @@ function completing(sheet) {
           const answer = await fetch(`${sheet.data.airports}?q=${encodeURIComponent(typed)}`, { signal: AbortSignal.timeout(4000) });
           if (!answer.ok) return;
           const found = (await answer.json()).airports;
-          for (const each of found) sheet.airports[typed.toUpperCase() === each.key.slice(1) ? typed.toUpperCase() : each.key] = each.key;
           offer(list, found, before);
         } catch { /* without a network the tablet's own airports stay */ }
       }, 200);
@@ -146,26 +145,17 @@ export async function look(sheet) {
 }
 
 /** What follows without the server: the length by the clock, and sums that cannot be. */
-function onTheTablet({ form, data }) {
+function onTheTablet({ form, data, airports }) {
   const found = { errors: {}, warnings: {}, hints: {}, distance: null, night: null, cross_country: "" };
   const said = (name) => form.elements[name].value.trim();
   const flown = said("flown");
-  if (!flown || flown === "none") return found;
-  if (!said("date")) found.errors.date = [gettext("Missing.")];
-  const at = clockOf(said, said("date"), data.zone);
+  const at = flown && flown !== "none" ? clockOf(said, said("date"), data.zone) : {};
   const [from, to] = at.out && at.in ? [at.out, at.in] : [at.off, at.on];
   if (from && to) {
-    const clock = (Date.parse(to) - Date.parse(from)) / 1000;
+    const clock = (Date.parse(to) - Date.parse(from)) * 1000; // whole microseconds
     propose(form, { "t-total": written(clock), [`t-${flown}`]: written(clock) });
   }
-  const total = secondsOf(said("t-total"));
-  for (const input of form.querySelectorAll("[name^=t-]")) {
-    const text = input.value.trim();
-    const time = secondsOf(text);
-    if (text && time === null) found.errors[input.name] = [gettext("Write hours, such as 1.4 or 1:24.")];
-    else if (total !== null && time > total) found.errors[input.name] = [filled(gettext("%(text)s is more than the total, %(total)s. Correct one of them."), { text, total: said("t-total") })];
-  }
-  if (secondsOf(said("t-dual")) && secondsOf(said("t-solo"))) found.errors["t-solo"] = [gettext("This entry has both dual and solo time. Solo means that the student is the only person aboard. Correct one of them.")];
+  found.errors = check.errorsOf(form, data, airports);
   return found;
 }
 

@@ -4,9 +4,10 @@
 import { byPasskey, offer, over, say as tell } from "../by_passkey.js";
 import { available, confirm, reason, statement } from "../passkeys.js";
 import { filled, gettext } from "../words.js";
-import { secondsOf, WRITTEN } from "./content.js";
+import { microsecondsOf } from "./amounts.js";
 import * as queue from "./queue.js";
 import * as store from "./store.js";
+import { WRITTEN } from "./written.js";
 
 /** The form of a lesson that the server shows before it is signed. */
 export function lesson(form) {
@@ -113,8 +114,8 @@ const WRITE = {
     return (WRITTEN.days[month - 1] || text).replace("22", day).replace("3333", year);
   },
   time: (text) => {
-    const seconds = text.endsWith("min") ? secondsOf(text) : null;
-    return seconds === null ? text : `${(Math.floor(seconds / 360) / 10).toFixed(1)} h`;
+    const found = text.endsWith(" h") ? null : microsecondsOf(text);
+    return found === null ? text : `${(Math.floor(found / 360_000_000) / 10).toFixed(1)} h`;
   },
 };
 

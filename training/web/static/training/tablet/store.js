@@ -70,11 +70,23 @@ export async function nonce() {
   return taken;
 }
 
+/** The server's table of airports: the identifier of each by every one that may be typed; empty until it is here. */
+export async function airports() {
+  const found = await one("pack", "airports").catch(() => null);
+  const known = Object.create(null);
+  if (!found) return known;
+  for (const each of found.table.split(" ")) {
+    const [typed, key = typed] = each.split(":");
+    known[typed] = key;
+  }
+  return known;
+}
+
 let leaving = false;
 
-/** Take the day's students along; not any more once somebody is signing out on this page. */
-export async function bring(found) {
-  if (!leaving) await write(["pack"], ({ pack: packs }) => packs.put({ id: "today", ...found }));
+/** Take something along, the day's students by default; not any more once somebody is signing out on this page. */
+export async function bring(found, id = "today") {
+  if (!leaving) await write(["pack"], ({ pack: packs }) => packs.put({ id, ...found }));
 }
 
 /** Forget the day's students. What is not yet sent stays, and with it which version of a draft it changes. */
