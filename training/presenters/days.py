@@ -36,6 +36,12 @@ def clock(at: datetime, zone: tzinfo | None = None) -> str:
     return f"{timezone.localtime(at, zone):%H:%M %Z}"
 
 
+def instant(at: datetime, zone: tzinfo) -> str:
+    """A day and time of day with its zone, as pages and e-mails write it: ``5 Jul 2026, 14:05 CST``."""
+    here = timezone.localtime(at, zone)
+    return gettext("%(day)s, %(time)s") % {"day": day(here.date()), "time": clock(at, zone)}
+
+
 def moment(at: datetime, zone: tzinfo) -> str:
     """A day and time of day as a printed record has it: ``2026-07-05 14:05 CST``."""
     return f"{timezone.localtime(at, zone):%Y-%m-%d %H:%M %Z}"

@@ -501,7 +501,7 @@ def test_a_day_is_written_as_the_language_writes_it(language: str, written: str)
 
 @pytest.mark.parametrize(
     ("own", "said"),
-    [("", "since 3 Mar 2026 12:00 (America/Chicago)"), ("Asia/Tokyo", "since 4 Mar 2026 03:00 (Asia/Tokyo)")],
+    [("", "since 3 Mar 2026, 12:00 CST"), ("Asia/Tokyo", "since 4 Mar 2026, 03:00 JST")],
     ids=["the school's zone", "one's own"],
 )
 def test_a_time_is_that_of_the_persons_zone(client: Client, people: Cast, own: str, said: str) -> None:

@@ -13,6 +13,7 @@ from syllabus.engine.audit.audit import SEVERITIES
 from syllabus.engine.rules.report import CAUTION
 from training import pdf
 from training.models import AuditRun, Finding, School
+from training.presenters.days import moment
 from training.reports import finding_entries
 from training.reports.audit_kinds import KINDS
 from training.services.audit import finding_json, finding_tables, findings
@@ -84,7 +85,7 @@ def page(school: School, run: AuditRun, chosen: Chosen) -> dict[str, Any]:
         "school": school.name,
         "facts": [
             ["As of", run.on.isoformat()],
-            ["As known at", f"{run.at.astimezone(zone):%Y-%m-%d %H:%M} ({school.time_zone})"],
+            ["As known at", moment(run.at, zone)],
             ["Students", run.students],
             ["Rulebook", run.rulebook],
             ["Open", sum(number for (_, _, each), number in by_kind.items() if each == findings.OPEN)],

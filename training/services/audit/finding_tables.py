@@ -102,7 +102,7 @@ def _cells(row: Finding) -> list[str]:
         str(row.student or ""),
         str(row.instructor or ""),
         findings.state_of(row),
-        row.first_seen.date().isoformat(),
+        row.school.day(row.first_seen).isoformat(),
         body["says"],
         "; ".join(body["citations"]),
         body["verified"],

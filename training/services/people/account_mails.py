@@ -1,6 +1,7 @@
 """Tells people by mail when the sign-in of their account changes, so that they notice a stranger's change."""
 
 import datetime as dt
+import zoneinfo
 
 from django.conf import settings
 from django.dispatch import receiver
@@ -9,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from training.models import User
+from training.presenters.days import moment
 from training.services.reminders import outgoing, preferences
 from training.services.signing import wrong_passwords
 
@@ -50,9 +52,9 @@ def tell(user: User, what: str, *, at: dt.datetime, where: str = "", **told: str
     with translation.override(preferences.of(user).language):
         lines = [
             _(SAID[what]) % told,
-            _("This was done at %(time)s UTC%(where)s.")
+            _("This was done at %(time)s%(where)s.")
             % {
-                "time": f"{at.astimezone(dt.UTC):%Y-%m-%d %H:%M}",
+                "time": moment(at, zoneinfo.ZoneInfo(preferences.zone_of(user))),
                 "where": _(", from %(where)s") % {"where": where} if where else "",
             },
             _(

@@ -2,10 +2,12 @@
 
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 
 from syllabus.engine.errors import Error, InputError
-from training.models import ReminderPreferences, User
+from training.models import ReminderPreferences, Role, User
+from training.services import row_scope
 
 
 class PreferenceError(InputError):
@@ -45,3 +47,11 @@ def as_json(preferences: ReminderPreferences) -> dict[str, Any]:
         "quiet_from": preferences.quiet_from.strftime("%H:%M"),
         "quiet_until": preferences.quiet_until.strftime("%H:%M"),
     }
+
+
+def zone_of(user: User) -> str:
+    """The time zone of a person's own pages and e-mails: the one chosen, else the school's, else UTC."""
+    own = of(user).time_zone
+    with row_scope.every_school():  # before sign-in no school's rows are shown
+        found = Role.objects.filter(user=user).order_by("pk").values_list("school__time_zone", flat=True)
+        return own or found.first() or settings.TIME_ZONE

@@ -12,6 +12,7 @@ from syllabus.engine.record import record as engine
 from syllabus.engine.rules.report import CAUTION
 from training.models import Acknowledgement, Correction, LessonRecord, SignOff, Student
 from training.presenters import lesson as in_words
+from training.presenters.days import moment
 from training.presenters.entry import columns, kind_of, label_of, rows, sentence, vouched
 
 #: Each list of the record document: its shape, its title, and its columns with their widths.
@@ -54,7 +55,7 @@ def head(student: Student, at: dt.datetime) -> dict[str, Any]:
             "ref": str(student.ref),
         },
         "school": student.school.name,
-        "made": at.astimezone(dt.UTC).isoformat(timespec="seconds"),
+        "made": moment(at, zoneinfo.ZoneInfo(student.school.time_zone)),
         "caution": CAUTION,
     }
 
@@ -139,13 +140,13 @@ def lesson(
         said = in_words.lesson(taught.content, zone, published(version) if version else None)
     signatures = {
         "Signed by": f"{signed.instructor_name}, {signed.instructor_certificate}",
-        "Signed at": _utc(signed.performed_at),
+        "Signed at": moment(signed.performed_at, zone),
         "Sealed as": f"entry {signed.ledger_index} of {signed.ledger_tree}",
         "Content": signed.content_hash,
-        "Acknowledged": known and _utc(known.at),
+        "Acknowledged": known and moment(known.at, zone),
         "Corrects": taught.corrects
-        and f"the lesson signed at {_utc(taught.corrects.sign_off.performed_at)}: {taught.reason}",
-        "Corrected": corrected and f"{_utc(corrected.at)}: {corrected.reason}",
+        and f"the lesson signed at {moment(taught.corrects.sign_off.performed_at, zone)}: {taught.reason}",
+        "Corrected": corrected and f"{moment(corrected.at, zone)}: {corrected.reason}",
     }
     texts = {
         "Comments": said.comments,
@@ -164,10 +165,6 @@ def lesson(
             "texts": [[name, value] for name, value in texts.items() if value],
         },
     }
-
-
-def _utc(at: dt.datetime) -> str:
-    return at.astimezone(dt.UTC).isoformat(timespec="seconds")
 
 
 def _words(warnings: Iterable[Any]) -> Iterable[str]:

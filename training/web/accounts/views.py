@@ -1,6 +1,7 @@
 """The page on which people see and end the ways to log in to their account."""
 
 import json
+import zoneinfo
 from typing import Any
 
 from allauth.account import models as account
@@ -23,7 +24,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 from knox.models import AuthToken
 
-from training.models import Role, User
+from training.presenters.days import instant
 from training.services.people import invitations, second_factor
 from training.services.reminders import preferences
 from training.web.accounts import provider
@@ -93,6 +94,7 @@ def security(request: SignedIn) -> HttpResponse:
     for each in Authenticator.objects.filter(user=request.user).order_by("created_at", "pk"):
         by_type.setdefault(each.type, []).append(each)
     sessions = UserSession.objects.purge_and_list(request.user)
+    zone = preferences.zone_of(request.user)
     told = {
         "passkeys": [
             {"row": each, "name": each.wrap().name} for each in by_type.get(Authenticator.Type.WEBAUTHN, [])
@@ -101,20 +103,16 @@ def security(request: SignedIn) -> HttpResponse:
         "provider": settings.OIDC_NAME,
         "linked": provider.is_linked(request.user),
         "recovery": by_type.get(Authenticator.Type.RECOVERY_CODES),
-        "sessions": sorted(sessions, key=lambda each: each.created_at, reverse=True),
-        "zone": _zone(request.user),
+        "sessions": [
+            {"row": each, "since": instant(each.created_at, zoneinfo.ZoneInfo(zone))}
+            for each in sorted(sessions, key=lambda each: each.created_at, reverse=True)
+        ],
+        "zone": zone,
         "must": second_factor.missing(request.user),
         "invitations": shown(invitations.own(request.user, timezone.now()), timezone.now()),
         "tokens": AuthToken.objects.filter(user=request.user).count(),
     }
     return render(request, "training/account/security.html", told)
-
-
-def _zone(user: User) -> str:
-    """The time zone for a person's pages: their own, else their school's, else UTC."""
-    own = preferences.of(user).time_zone
-    found = Role.objects.filter(user=user).order_by("pk").values_list("school__time_zone", flat=True)
-    return own or found.first() or settings.TIME_ZONE
 
 
 @require_POST

@@ -19,7 +19,7 @@ from syllabus.engine.errors import Error
 from syllabus.law import rulebook
 from training.models import Correction, LessonRecord
 from training.presenters import lesson as lesson_words
-from training.presenters.days import day
+from training.presenters.days import day, instant
 from training.presenters.reasons import PAGE
 from training.reports import progress
 from training.reports.eligibility import record_of
@@ -314,8 +314,8 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "planned": _lesson_of(record, outline),
         "told": lesson_words.lesson(record.content, whose.zone, outline),
         "signed": signed,
-        "signed_at": signed.at.astimezone(whose.zone),
-        "performed_at": signed.performed_at.astimezone(whose.zone),
+        "signed_at": instant(signed.at, whose.zone),
+        "performed_at": instant(signed.performed_at, whose.zone),
         "apart": abs((signed.at - signed.performed_at).total_seconds()) >= 60,
         "acknowledged": getattr(signed, "acknowledgement", None),
         "proves": _proved(whose, record),

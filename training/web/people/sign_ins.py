@@ -1,5 +1,6 @@
 """Pages of sign-in events: a person's own, and those of a school's people for its administrators."""
 
+import zoneinfo
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -9,7 +10,9 @@ from django.shortcuts import render
 from django.utils.translation import gettext, gettext_lazy
 
 from training.models import SignInEvent
+from training.presenters.days import instant
 from training.services.people import sign_ins
+from training.services.reminders import preferences
 from training.web.shared.opening import Opened, SignedIn, administered, signed_in
 
 AT_ONCE = 50
@@ -34,11 +37,12 @@ _ABOUT = {
 }
 
 
-def _page(request: HttpRequest, events: QuerySet[SignInEvent]) -> dict[str, Any]:
+def _page(request: HttpRequest, events: QuerySet[SignInEvent], zone: str) -> dict[str, Any]:
     page = Paginator(events, AT_ONCE).get_page(request.GET.get("page"))
     shown = [
         {
             "row": each,
+            "at": instant(each.at, zoneinfo.ZoneInfo(zone)),
             "what": _WORDS[each.what],
             "about": _ABOUT.get(each.about, each.about),
             "where": ", ".join(filter(None, (each.ip, each.program)))
@@ -51,9 +55,11 @@ def _page(request: HttpRequest, events: QuerySet[SignInEvent]) -> dict[str, Any]
 
 @signed_in("GET")
 def own(request: SignedIn) -> HttpResponse:
-    return render(request, "training/account/sign_ins.html", _page(request, sign_ins.of(request.user)))
+    page = _page(request, sign_ins.of(request.user), preferences.zone_of(request.user))
+    return render(request, "training/account/sign_ins.html", page)
 
 
 @administered("GET")
 def of_school(opened: Opened) -> HttpResponse:
-    return opened.page("sign_ins", "people", **_page(opened.request, sign_ins.at_school(opened.school)))
+    events = sign_ins.at_school(opened.school)
+    return opened.page("sign_ins", "people", **_page(opened.request, events, opened.school.time_zone))

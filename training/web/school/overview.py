@@ -1,5 +1,7 @@
 """The school at a glance."""
 
+import datetime as dt
+import zoneinfo
 from typing import Any
 
 from django.http import HttpResponse
@@ -8,6 +10,7 @@ from django.utils.translation import ngettext
 
 from training.models import LessonRecord
 from training.presenters.amounts import hours as in_hours
+from training.presenters.days import instant
 from training.reports.instructing import Hours
 from training.services.school import glance
 from training.web.school import aircraft
@@ -22,6 +25,7 @@ OLD = (3, 8)
 def overview(opened: Opened) -> HttpResponse:
     """Students by stage and milestone, expirations, unsigned lessons, instructors, the newest checkpoint."""
     found = glance.of(opened.school, by=opened.user, at=opened.at)
+    zone = zoneinfo.ZoneInfo(opened.school.time_zone)
     ages = [days for _, days in found.drafts]
     most = max((each.students for each in found.stages), default=0)
     return opened.page(
@@ -54,7 +58,7 @@ def overview(opened: Opened) -> HttpResponse:
         more_drafts=max(0, len(found.drafts) - glance.MOST_NAMED),
         instructors=[_instructor(each) for each in found.instructors],
         checkpoint=found.checkpoint,
-        sealed_at=found.checkpoint.at[:16].replace("T", " ") if found.checkpoint else "",
+        sealed_at=instant(dt.datetime.fromisoformat(found.checkpoint.at), zone) if found.checkpoint else "",
     )
 
 

@@ -14,7 +14,7 @@ from syllabus.engine.course.course import Outline
 from syllabus.engine.course.progress import reaches
 from training.models import LessonRecord
 from training.presenters import amounts, lesson
-from training.presenters.days import day
+from training.presenters.days import day, instant
 from training.services.lessons import lesson_records
 from training.web.shared import plain_words
 from training.web.shared.report_presenter import State
@@ -161,5 +161,4 @@ class LessonShown:
         return self._moment(self.acknowledged.at) if self.acknowledged else ""
 
     def _moment(self, at: dt.datetime) -> str:
-        here = at.astimezone(self._zone)
-        return _("%(day)s at %(time)s") % {"day": day(here.date()), "time": f"{here:%H:%M}"}
+        return instant(at, self._zone)

@@ -236,7 +236,7 @@ def test_the_owner_hears_of_every_change_of_what_opens_the_account(
         "The password of your account was changed.",
     ]
     assert {tuple(each.to) for each in mail.outbox} == {("ida@lakeside.example",)}
-    assert "UTC, from 127.0.0.1, A browser." in str(mail.outbox[0].body)
+    assert "CST, from 127.0.0.1, A browser." in str(mail.outbox[0].body)
     assert "If you did not do this" in str(mail.outbox[0].body)
 
 
