@@ -27,6 +27,7 @@ from api.v1.student import (
     logbook,
     progress,
     records,
+    requests,
     retention,
     students,
 )
@@ -107,6 +108,13 @@ ROUTES = (
     ("students/<uuid:ref>/holds", retention.StudentHolds, "student-holds"),
     ("students/<uuid:ref>/holds/<int:hold>/release", retention.StudentHoldRelease, "student-hold-release"),
     ("students/<uuid:ref>/origins", handover.StudentOrigins, "student-origins"),
+    ("students/<uuid:ref>/requests", requests.StudentRequests, "student-requests"),
+    ("students/<uuid:ref>/requests/<uuid:entry>/answer", requests.StudentRequestAnswer, "request-answer"),
+    (
+        "students/<uuid:ref>/requests/<uuid:entry>/withdraw",
+        requests.StudentRequestWithdraw,
+        "request-withdraw",
+    ),
     ("students/<uuid:ref>/retention", retention.StudentRetention, "student-retention"),
     ("students/<uuid:ref>/record", records.StudentRecord, "student-record"),
     ("students/<uuid:ref>/eligibility", students.StudentEligibility, "student-eligibility"),

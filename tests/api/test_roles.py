@@ -84,6 +84,8 @@ GUARDIAN = {
     ("schools/<slug:school>/settings", "GET"): 404,
     ("schools/<slug:school>/settings", "PUT"): 404,
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/acknowledge", "POST"): 403,
+    ("students/<uuid:ref>/requests", "POST"): 403,
+    ("students/<uuid:ref>/requests/<uuid:entry>/withdraw", "POST"): 403,
 }
 #: One row for each address and method: what is sent, and what everybody but the guardians gets.
 ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
@@ -264,6 +266,14 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
         {"until": "2020-01-01"},  # no day that can be: whoever gets as far as being told so may put it off
         [401, 422, 422, 404, 404, 404, 404, 404, 404, 404, 401],
     ),
+    ("students/<uuid:ref>/requests", "GET"): (None, READ),
+    # Nothing is asked for: whoever gets as far as being told so may ask, or answer.
+    ("students/<uuid:ref>/requests", "POST"): ({}, [401, 422, 403, 403, 404, 404, 404, 404, 404, 404, 401]),
+    ("students/<uuid:ref>/requests/<uuid:entry>/answer", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/requests/<uuid:entry>/withdraw", "POST"): (
+        None,
+        [401, 200, 403, 403, 404, 404, 404, 404, 404, 404, 401],
+    ),
     ("students/<uuid:ref>/guardians", "GET"): (None, READ),
     ("students/<uuid:ref>/guardians", "POST"): (
         {"name": "Gus Example", "email": "gus@lakeside.example", "consent_on": "2026-01-10"},
@@ -407,6 +417,8 @@ def prepare(people: Cast, route: str) -> None:
             pk=own.KEY, school=people.school, email=people.sams_account.email, name="Sam Example",
             role="instructor", by=people.ada, at=now, expires=now + dt.timedelta(days=1),
         )  # fmt: skip
+    if "requests/<" in route:
+        own.request(people, pk=uuid.UUID(ANY_ID))
     if "mail/<" in route:
         mailing.failed(people, uuid.UUID(ANY_ID))
     if "people" in route or "assignments" in route:

@@ -1,8 +1,9 @@
-"""A notice of Sam's, an aircraft, and a minimum of the school of Ida and Sam, under a key that is known."""
+"""A notice and a request of Sam's, an aircraft and a minimum of Ida's school, under a known key."""
 
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from typing import Any
 
 from syllabus.models import SchoolMinimum
@@ -40,6 +41,14 @@ def notice(people: Cast, **changed: Any) -> models.Notice:
             "at": AT,
             **changed,
         }
+    )
+
+
+def request(people: Cast, **changed: Any) -> models.StudentRequest:
+    """Sam asks for a lesson."""
+    said = {"kind": "lesson", "on": dt.date(2026, 3, 5), "text": "Crosswind landings?", "at": AT}
+    return models.StudentRequest.objects.create(
+        **{"id": uuid.uuid4(), "school": people.school, "student": people.sam, **said, **changed}
     )
 
 

@@ -22,6 +22,7 @@ from training.models.school.invitations import Invitation
 from training.models.school.people import Role, User
 from training.models.school.people_changes import PeopleChange
 from training.models.school.publications import CoursePublication
+from training.models.school.requests import StudentRequest
 from training.models.school.school_changes import SchoolChange
 from training.models.school.schools import School
 from training.models.school.sign_ins import SignInEvent

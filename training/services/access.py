@@ -35,6 +35,8 @@ from training.services.errors import NotAllowed, NotFound, find
 from training.sql import Place, Statement, insert
 
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
+#: To make a request, which only the student does.
+ASK = "ask"
 #: Any user, signed in or not.
 Anyone = Any
 STUDENT = "student of that reference"
@@ -89,6 +91,7 @@ RELATIONS: Mapping[str, Callable[[int, dt.date], Q]] = {
 MAY: Mapping[str, tuple[str, ...]] = {
     READ: ("oneself", "instructs", "administers", "guards"),
     WRITE: ("instructs", "administers"),
+    ASK: ("oneself",),
 }
 #: Actions at a school that are not about one record.
 ADMINISTER, INSTRUCT, STAFF = "administer", "instruct", "staff"
@@ -103,6 +106,8 @@ _NOT_YOURS = "You do not administer a school named {at!r}."
 TAKES: Mapping[str, tuple[str, str]] = {
     "read a record": (READ, "{user} may not read this student's record."),
     "write a record": (WRITE, "{user} may not write this student's record."),
+    "make a request": (ASK, "Only the student may make or withdraw a request."),
+    "answer a request": (WRITE, "Only the student's instructors and administrators may answer a request."),
     "enroll": (
         WRITE,
         "Only the student's instructors and the school's administrators may change enrollments.",

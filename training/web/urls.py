@@ -6,7 +6,7 @@ from training.web import reminders, search, views
 from training.web.help import views as help_views
 from training.web.school import audit
 from training.web.shared import language, status_changes
-from training.web.student import history, logbook, pages
+from training.web.student import history, logbook, pages, requests
 from training.web.student.printouts import page as paper
 
 urlpatterns = [
@@ -30,6 +30,8 @@ urlpatterns = [
     path("students/", views.board, name="students"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/", pages.lesson, name="lesson"),
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", pages.acknowledge, name="acknowledge"),
+    path("students/<uuid:ref>/requests/", requests.listed, name="requests"),
+    path("students/<uuid:ref>/requests/<uuid:entry>/withdraw/", requests.withdraw, name="request-withdraw"),
     path("students/<uuid:ref>/changes/", history.changes, name="changes"),
     path("students/<uuid:ref>/hand-over/", history.hand_over, name="hand-over"),
     path("students/<uuid:ref>/record.pdf", paper, {"what": "record"}, name="record-paper"),

@@ -124,7 +124,7 @@ def compose(delivery: Delivery, reminders: Iterable[Reminder], at: dt.datetime) 
             "address": f"{settings.PUBLIC_ADDRESS}/reminders/" if user is not None else "",
             "caution": CAUTION,
         }
-        subject = gettext(SUBJECTS[Delivery.Kind(delivery.kind)]) % {
+        subject = delivery.subject or gettext(SUBJECTS[Delivery.Kind(delivery.kind)]) % {
             "school": school.name,
             "day": day_in_words(school.day(delivery.created_at)),
         }

@@ -22,18 +22,20 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from syllabus.engine.course.next_lesson import AGAIN
-from training.models import LessonRecord, Student, User
+from training.models import LessonRecord, Student, StudentRequest, User
 from training.reports.closing import ENDORSEMENT, LESSON
 from training.services import access
+from training.services.people import requests
 from training.services.records import page_cache
 from training.services.school import status_changes
+from training.web.instructor import answering
 from training.web.instructor.opening import teaches
 from training.web.shared.opening import SignedIn, show, signed_in
 from training.web.shared.report_presenter import day
 from training.web.shared.status_changes import words as status_change
 
 AT_ONCE = 12
-SIGN, LAPSE, BLOCKED, READY, CHANGED, CALM = range(6)
+SIGN, ASKS, FLIES, LAPSE, BLOCKED, READY, CHANGED, CALM = range(8)
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ class Need:
     mark: str
     words: str
     href: str = ""
+    #: A request, which is answered in place.
+    request: StudentRequest | None = None
 
 
 @dataclass
@@ -116,11 +120,20 @@ def page(request: SignedIn) -> HttpResponse:
 
 
 def of(user: User, at: dt.datetime) -> list[Pupil]:
-    """The students whom a user teaches today, most urgent first. Four queries."""
+    """The students whom a user teaches today, most urgent first. Five queries."""
     teaching = access.RELATIONS["instructs"](user.pk, at.date())
     students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
     needs: dict[int, list[Need]] = defaultdict(list)
-    begun = _drafts(user, {each.pk: each for each in students}, needs)
+    by_key = {each.pk: each for each in students}
+    begun = _drafts(user, by_key, at, needs)
+    asking, flying = answering.of(by_key, at)
+    for row in asking:
+        words = _("Asks for %(what)s") % {"what": requests.words(row)}
+        needs[row.student_id].append(Need(ASKS, "asks", "✉", words, request=row))
+    for key in flying:
+        needs[key].append(
+            Need(FLIES, "flies", "✈", _("Flies today"), reverse("teach", args=[by_key[key].ref]))
+        )
     for each in status_changes.of(students, at):
         said = _("Since yesterday: %(milestone)s, %(words)s")
         told = said % {"milestone": each.title, "words": status_change(each)}
@@ -141,7 +154,7 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
 
 
 def _drafts(
-    user: User, students: dict[int, Student], needs: dict[int, list[Need]]
+    user: User, students: dict[int, Student], at: dt.datetime, needs: dict[int, list[Need]]
 ) -> dict[int, dict[str, str]]:
     """Add the lessons to sign, and return each student's drafts: their URLs by the lesson's code."""
     begun_at: dict[int, dict[str, str]] = defaultdict(dict)
@@ -156,6 +169,8 @@ def _drafts(
             if each.corrects_id
             else _("To sign: %(lesson)s, started %(day)s")
         )
+        if (each.content.get("flight") or {}).get("date") == student.school.day(at).isoformat():
+            said = _("Flies today, to sign: %(lesson)s")
         words = said % {"lesson": each.lesson or _("a lesson outside the course"), "day": begun}
         href = reverse("lesson-sheet", args=[student.ref, each.pk])
         needs[student.pk].append(Need(SIGN, "sign", "✎", words, href))
@@ -230,11 +245,15 @@ def _counts(pupils: Iterable[Pupil]) -> list[dict[str, Any]]:
     listed = list(pupils)
     numbers = {
         SIGN: sum(each.rank == SIGN for pupil in listed for each in pupil.needs),
+        ASKS: sum(each.rank == ASKS for pupil in listed for each in pupil.needs),
+        FLIES: sum(any(each.rank == FLIES for each in pupil.needs) for pupil in listed),
         LAPSE: sum(any(each.rank == LAPSE for each in pupil.needs) for pupil in listed),
         READY: sum(any(each.rank == READY for each in pupil.needs) for pupil in listed),
     }
     words = {
         SIGN: ngettext("lesson to sign", "lessons to sign", numbers[SIGN]),
+        ASKS: ngettext("request to answer", "requests to answer", numbers[ASKS]),
+        FLIES: ngettext("student flies today", "students fly today", numbers[FLIES]),
         LAPSE: ngettext("student with an expiration", "students with expirations", numbers[LAPSE]),
         READY: ngettext("student ready for a milestone", "students ready for a milestone", numbers[READY]),
     }
