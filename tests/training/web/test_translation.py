@@ -232,6 +232,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "lesson-sign": [(drafts, f"/teach/{draft.student.ref}/lessons/{draft.pk}/sign/")],
         "lessons": [("lena", f"/students/{lena}/lessons/")],
         "logbook": [("ida", "/logbook/")],
+        "papers": [(taught_by(models.Student.objects.get(ref=lena)), f"/teach/{lena}/documents/")],
         "requests": [("lena", f"/students/{lena}/requests/")],
         "login": [("", "/login/")],
         "mfa_activate_totp": [("ida", "/account/app/")],

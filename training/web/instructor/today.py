@@ -23,7 +23,7 @@ from django.utils.translation import ngettext
 
 from syllabus.engine.course.next_lesson import AGAIN
 from training.models import LessonRecord, Student, StudentRequest, User
-from training.reports.closing import ENDORSEMENT, LESSON
+from training.reports.closing import DOCUMENT, ENDORSEMENT, LESSON
 from training.services import access
 from training.services.people import requests
 from training.services.records import page_cache
@@ -236,6 +236,8 @@ def _steps(pupil: Pupil, gaps: list[dict[str, Any]]) -> list[Step]:
                 if step.name
                 else reverse("endorse", args=[ref])
             )
+        elif step.kind == DOCUMENT:
+            step.href = reverse("papers", args=[ref])
         elif step.kind == LESSON:
             step.href = pupil.begun.get(step.name, "")
     return list(steps.values())

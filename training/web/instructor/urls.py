@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from training.web.instructor import answering, endorsing, lessons, tablet, today
+from training.web.instructor import answering, documents, endorsing, lessons, tablet, today
 
 _TEACH = "teach/<uuid:ref>/"
 _LESSON = f"{_TEACH}lessons/<uuid:entry>/"
@@ -17,6 +17,7 @@ urlpatterns = [
     path(f"{_LESSON}sealed/", lessons.sealed, name="lesson-sealed"),
     path(f"{_LESSON}correct/", lessons.correct, name="lesson-correct"),
     path(f"{_TEACH}requests/<uuid:entry>/answer/", answering.answer, name="request-answer"),
+    path(f"{_TEACH}documents/", documents.papers, name="papers"),
     path(f"{_TEACH}endorse/", endorsing.kinds, name="endorse"),
     path(f"{_TEACH}endorse/<slug:kind>/", endorsing.endorse, name="endorse-kind"),
     path(f"{_TEACH}endorsements/<uuid:entry>/revoke/", endorsing.revoke, name="endorsement-revoke"),
