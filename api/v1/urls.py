@@ -33,6 +33,7 @@ from api.v1.student import (
 )
 from api.v1.student.endorsements import views as endorsements
 from api.v1.student.lesson_records import views as lesson_records
+from api.v1.student.solo_releases import views as solo_releases
 
 app_name = "api-v1"
 #: Each route with its view and its name.
@@ -123,6 +124,15 @@ ROUTES = (
     ("students/<uuid:ref>/attestations", documents.StudentAttestations, "student-attestations"),
     ("students/<uuid:ref>/endorsements", endorsements.StudentEndorsements, "student-endorsements"),
     ("students/<uuid:ref>/endorsements/check", endorsements.EndorsementCheck, "endorsement-check"),
+    ("students/<uuid:ref>/solo-releases", solo_releases.SoloReleases, "solo-releases"),
+    ("students/<uuid:ref>/solo-releases/check", solo_releases.SoloReleaseCheck, "solo-release-check"),
+    ("students/<uuid:ref>/solo-releases/<uuid:entry>", solo_releases.SoloReleaseDetail, "solo-release"),
+    (
+        "students/<uuid:ref>/solo-releases/<uuid:entry>/decide",
+        solo_releases.SoloReleaseDecision,
+        "solo-release-decide",
+    ),
+    ("students/<uuid:ref>/solo-releases/<uuid:entry>/end", solo_releases.SoloReleaseEnd, "solo-release-end"),
     (
         "students/<uuid:ref>/endorsements/<uuid:entry>/revoke",
         endorsements.EndorsementRevocation,

@@ -18,7 +18,7 @@ from api.v1.base import examples
 from syllabus.courses import files as course_files
 from syllabus.courses import outlines
 from tests.api.conftest import Clients
-from tests.support import audits, courses, factories, lessons, mailing, own, reminding
+from tests.support import audits, courses, factories, lessons, mailing, own, releasing, reminding
 from tests.support.cast import Cast
 from tests.support.factories import CONFIRMED
 from tests.support.rows import over_rows
@@ -49,6 +49,7 @@ ANY_USER = [401, 200, 200, 200, 200, 200, 200, 200, 200, 200, 401]
 READ = [401, 200, 200, 200, 404, 404, 404, 404, 404, 404, 401]
 WRITE = [401, 403, 200, 200, 404, 404, 404, 404, 404, 404, 401]
 CREATE = [401, 403, 201, 200, 404, 404, 404, 404, 404, 404, 401]  # the administrator sends the same again
+ASK = [401, 422, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 SIGN = [401, 403, 422, 403, 404, 404, 404, 404, 404, 404, 401]
 REVOKE = [401, 403, 422, 422, 404, 404, 404, 404, 404, 404, 401]
 STAFF = [401, 404, 200, 200, 200, 404, 404, 404, 404, 404, 401]
@@ -86,6 +87,9 @@ GUARDIAN = {
     ("students/<uuid:ref>/lesson-records/<uuid:entry>/acknowledge", "POST"): 403,
     ("students/<uuid:ref>/requests", "POST"): 403,
     ("students/<uuid:ref>/requests/<uuid:entry>/withdraw", "POST"): 403,
+    ("students/<uuid:ref>/solo-releases", "POST"): 403,
+    ("students/<uuid:ref>/solo-releases/check", "POST"): 403,
+    ("students/<uuid:ref>/solo-releases/<uuid:entry>/end", "POST"): 403,
 }
 #: One row for each address and method: what is sent, and what everybody but the guardians gets.
 ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
@@ -193,6 +197,13 @@ ROWS: dict[tuple[str, str], tuple[Any, list[int]]] = {
     ("students/<uuid:ref>/endorsements", "POST"): ({}, SIGN),
     ("students/<uuid:ref>/endorsements/check", "POST"): ({"kind": "knowledge-test"}, WRITE),
     ("students/<uuid:ref>/endorsements/<uuid:entry>/revoke", "POST"): ({}, REVOKE),
+    ("students/<uuid:ref>/solo-releases", "GET"): (None, READ),
+    # Their bodies lack everything: whoever gets as far as being told so may ask, decide or end.
+    ("students/<uuid:ref>/solo-releases", "POST"): ({}, ASK),
+    ("students/<uuid:ref>/solo-releases/check", "POST"): ({}, ASK),
+    ("students/<uuid:ref>/solo-releases/<uuid:entry>", "GET"): (None, READ),
+    ("students/<uuid:ref>/solo-releases/<uuid:entry>/decide", "POST"): ({}, SIGN),
+    ("students/<uuid:ref>/solo-releases/<uuid:entry>/end", "POST"): ({}, ASK),
     ("students/<uuid:ref>/enrolments", "GET"): (None, READ),
     ("students/<uuid:ref>/enrolments", "POST"): ({}, REVOKE),
     ("students/<uuid:ref>/enrolments/<uuid:entry>/end", "POST"): ({}, REVOKE),
@@ -425,6 +436,8 @@ def prepare(people: Cast, route: str) -> None:
         own.another_instructor(people)
     if "audit" in route:
         audits.stands(people, uuid.UUID(ANY_ID))
+    if "solo-releases/<" in route:
+        releasing.asked(people, entry=uuid.UUID(ANY_ID))
     if "ledger" in route:
         lessons.signed(people)
         checkpoints.issue(seals.tree_of(people.school), at=lessons.AT)

@@ -107,6 +107,9 @@ def take_out() -> None:
     """Every sealed row, so that the runner can empty the tables after a test that commits."""
     with unguarded(), transaction.atomic(), connection.cursor() as cursor:
         for model in (
+            models.ReleaseEnd,
+            models.ReleaseDecision,
+            models.SoloRelease,
             models.EndorsementSeal,
             models.Revocation,
             models.Acknowledgement,

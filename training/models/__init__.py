@@ -14,6 +14,7 @@ from training.models.record.holds import RetentionHold
 from training.models.record.lesson_records import Acknowledgement, Correction, LessonRecord, Notice, SignOff
 from training.models.record.lessons import GroundLesson, ItemGrade
 from training.models.record.nonces import SpentNonce
+from training.models.record.releases import ReleaseDecision, ReleaseEnd, SoloRelease
 from training.models.school.access import AccessLog
 from training.models.school.aircraft import Aircraft, AircraftCheck, Grounding
 from training.models.school.aircraft_models import ModelSpelling

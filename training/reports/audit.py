@@ -55,6 +55,7 @@ _ACROSS = (
     audit_across.two_places,
     audit_across.unsigned,
     audit_across.unacknowledged,
+    audit_across.released_against,
 )
 
 

@@ -15,7 +15,7 @@ from syllabus.engine.rules.rulebook import RuleVersion
 from syllabus.engine.time.units import format_time
 from syllabus.law import auditing
 from syllabus.law import instructing as about_instructors
-from training.models import LessonRecord, SignOff, Student
+from training.models import LessonRecord, ReleaseDecision, SignOff, Student
 from training.reports import authorities, instructing
 from training.reports.audit_record import of_authority
 from training.reports.audit_tables import Audited, Told, found
@@ -197,5 +197,28 @@ def unacknowledged(whole: Audited) -> Iterator[Told]:
             " student.",
             mend=CORRECTION,
             way="The student acknowledges it.",
+        )
+        yield Told(told, whole.by_pk.get(each.student_id, each.student))
+
+
+def released_against(whole: Audited) -> Iterator[Told]:
+    """Solo releases that were signed although a line of the check was not met or unknown."""
+    rows = ReleaseDecision.objects.filter(school=whole.school, against=True, at__lte=whole.at)
+    for each in rows.select_related("student", "by").order_by("at", "pk"):
+        day = whole.school.day(each.at)
+        lines = [line for line in each.answer["lines"] if line["met"] is not True]
+        told = found(
+            None,
+            day,
+            (str(each.release_id),),
+            kind="release-against",
+            severity=SERIOUS,
+            says=f"{each.by} released the student for a solo flight on {day} although {len(lines)}"
+            f" {'line' if len(lines) == 1 else 'lines'} of the check"
+            f" {'was' if len(lines) == 1 else 'were'} not met or unknown: "
+            + "; ".join(line["text"] for line in lines)
+            + f". Reason given: {each.reason}",
+            mend=A_NOTE,
+            way="Note what was decided, and why it was safe and lawful, or what was done about it.",
         )
         yield Told(told, whole.by_pk.get(each.student_id, each.student))

@@ -37,6 +37,8 @@ from training.sql import Place, Statement, insert
 READ, WRITE = AccessLog.Action.READ, AccessLog.Action.WRITE
 #: To make a request, which only the student does.
 ASK = "ask"
+#: To ask for a solo release, or to end one.
+PLAN = "plan"
 #: Any user, signed in or not.
 Anyone = Any
 STUDENT = "student of that reference"
@@ -92,6 +94,7 @@ MAY: Mapping[str, tuple[str, ...]] = {
     READ: ("oneself", "instructs", "administers", "guards"),
     WRITE: ("instructs", "administers"),
     ASK: ("oneself",),
+    PLAN: ("oneself", "instructs"),
 }
 #: Actions at a school that are not about one record.
 ADMINISTER, INSTRUCT, STAFF = "administer", "instruct", "staff"
@@ -108,6 +111,7 @@ TAKES: Mapping[str, tuple[str, str]] = {
     "write a record": (WRITE, "{user} may not write this student's record."),
     "make a request": (ASK, "Only the student may make or withdraw a request."),
     "answer a request": (WRITE, "Only the student's instructors and administrators may answer a request."),
+    "ask for a release": (PLAN, "Only the student and the student's instructors may ask for a solo release."),
     "enroll": (
         WRITE,
         "Only the student's instructors and the school's administrators may change enrollments.",
@@ -206,7 +210,7 @@ def _condition(user: int, action: str, on: dt.date) -> QuerySet[Student]:
     """The compiled condition, never an answer; compiling costs as much as the query."""
     found = Student.objects.filter(reduce(or_, (RELATIONS[each](user, on) for each in MAY[action])))
     # Nothing is written to an erased record: its erasure in the ledger would allow deleting that as well.
-    return found.filter(erased_at__isnull=True) if action == WRITE else found
+    return found.filter(erased_at__isnull=True) if action != READ else found
 
 
 def may(user: Anyone, action: str, student: Student, *, on: dt.date) -> bool:
@@ -263,7 +267,7 @@ class Opened:
 
     def may(self, action: str) -> bool:
         """As ``may``, from the relations read when the record was opened."""
-        if action == WRITE and self.student.erased_at is not None:
+        if action != READ and self.student.erased_at is not None:
             return False
         return not self.relations.isdisjoint(MAY[action])
 

@@ -5,7 +5,7 @@
 
 import datetime as dt
 import uuid
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,7 @@ from training.services.audit import findings
 from training.services.endorsements import endorsements
 from training.services.endorsements.endorsements import EndorsementError
 from training.services.lessons import sign_offs
+from training.services.releases import releases
 from training.services.signing import reauthentication
 from training.services.signing.reauthentication import Act, Confirmed, Given, Site, content_of
 
@@ -98,6 +99,28 @@ def revoke_endorsement(found: models.Endorsement, reason: str, signer: Signer) -
     act = act_of_endorsement(REVOKED, found.student, entry, {"reason": reason}, by_passkey=by_passkey)
     signs = signer.signs(act, models.Revocation.objects.filter(endorsement=found))
     return endorsements.revoke(found, reason=reason, **signs)
+
+
+def decide_release(
+    release: models.SoloRelease,
+    decision: str,
+    checked: str,
+    lines: Collection[str],
+    reason: str,
+    signer: Signer,
+) -> models.ReleaseDecision:
+    """Release a student for a solo flight, or decline. Raises: NotConfirmed; as ``releases.decide``."""
+    said = {
+        "checked": checked,
+        "decision": decision,
+        "lines_confirmed": sorted(set(lines)),
+        "reason": reason.strip(),
+    }
+    act = Act(releases.DECIDED, str(release.student.ref), str(release.pk), content_of(said)[1])
+    signs = signer.signs(act, models.ReleaseDecision.objects.filter(release=release))
+    return releases.decide(
+        release, decision, checked_as=checked, lines_confirmed=lines, reason=reason, **signs
+    )
 
 
 def resolve_finding(found: models.Finding, how: str, note: str, signer: Signer) -> models.Resolution:

@@ -6,7 +6,7 @@ from training.web import reminders, search, views
 from training.web.help import views as help_views
 from training.web.school import audit
 from training.web.shared import language, status_changes
-from training.web.student import history, logbook, pages, requests
+from training.web.student import history, logbook, pages, releases, requests
 from training.web.student.printouts import page as paper
 
 urlpatterns = [
@@ -32,6 +32,11 @@ urlpatterns = [
     path("students/<uuid:ref>/lessons/<uuid:entry>/acknowledge/", pages.acknowledge, name="acknowledge"),
     path("students/<uuid:ref>/requests/", requests.listed, name="requests"),
     path("students/<uuid:ref>/requests/<uuid:entry>/withdraw/", requests.withdraw, name="request-withdraw"),
+    path("students/<uuid:ref>/releases/", releases.listed, name="solo-releases"),
+    path("students/<uuid:ref>/releases/plan/", releases.plan, name="solo-release-plan"),
+    path("students/<uuid:ref>/releases/<uuid:entry>/", releases.release, name="solo-release"),
+    path("students/<uuid:ref>/releases/<uuid:entry>/sheet/", releases.sheet, name="solo-release-sheet"),
+    path("students/<uuid:ref>/releases/<uuid:entry>/end/", releases.end, name="solo-release-end"),
     path("students/<uuid:ref>/changes/", history.changes, name="changes"),
     path("students/<uuid:ref>/hand-over/", history.hand_over, name="hand-over"),
     path("students/<uuid:ref>/record.pdf", paper, {"what": "record"}, name="record-paper"),

@@ -70,8 +70,9 @@ class PasskeyAnswerSerializer(RequestSerializer):
 
     Its challenge is the SHA-256 of the canonical JSON (RFC 8785) of
     `{"format": "signing-statement/2", "kind", "subject", "about", "content_hash", "nonce"}`: `kind` is
-    `lesson.signed`, `lesson.acknowledged`, `endorsement.given` or `endorsement.revoked`; `subject` the
-    student's reference; `about` the id in question; `content_hash` that of the lesson record, or `sha256:…`
+    `lesson.signed`, `lesson.acknowledged`, `endorsement.given`, `endorsement.revoked` or
+    `solo-release.decided`; `subject` the student's reference; `about` the id in question; `content_hash` that
+    of the lesson record, or `sha256:…`
     over the canonical JSON of `kind`, `endorsement` and `judgement` as they are sent (`{}` and an empty text
     where they are left out), or of `reason`; `nonce` is one that `GET /api/v1/auth/nonce` gave to the caller,
     used once. It is stored in the ledger.

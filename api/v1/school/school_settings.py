@@ -16,7 +16,7 @@ from syllabus.engine.record.json_schema import listed
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from training.models import School
-from training.models.school.schools import CLAIMABLE, FACTOR_ROLES, MOST_TAXI_MINUTES
+from training.models.school.schools import CLAIMABLE, FACTOR_ROLES, MOST_RELEASE_HOURS, MOST_TAXI_MINUTES
 from training.services.records import record_changes
 from training.services.school import aircraft_models, school_settings
 from training.services.school.aircraft_models import Link, ModelError
@@ -26,6 +26,8 @@ CLAIM_LISTS = replace(
     list_of(NAME, 20), schema={**listed(word(CLAIMABLE).schema, len(CLAIMABLE)), "uniqueItems": True}
 )
 TAXI_MINUTES = like(COUNT, maximum=MOST_TAXI_MINUTES)
+RELEASE_HOURS = like(COUNT, minimum=1, maximum=MOST_RELEASE_HOURS)
+RELEASE = "The most hours that a solo release lasts. The school's own limit, not law."
 FACTOR_LIST = replace(
     list_of(NAME, 20), schema={**listed(word(FACTOR_ROLES).schema, len(FACTOR_ROLES)), "uniqueItems": True}
 )
@@ -45,6 +47,7 @@ class SchoolSettingsSerializer(ResponseSerializer):
     school = Field(STRING, SCHOOL, source="slug")
     claims_asked = Field(CLAIM_LISTS, CLAIMS)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI)
+    release_hours = Field(RELEASE_HOURS, RELEASE)
     second_factor_for = Field(FACTOR_LIST, FACTOR)
 
 
@@ -53,6 +56,7 @@ class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
 
     claims_asked = Field(CLAIM_LISTS, CLAIMS, required=False)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI, required=False)
+    release_hours = Field(RELEASE_HOURS, RELEASE, required=False)
     second_factor_for = Field(FACTOR_LIST, FACTOR, required=False)
     reason = Field(
         like(TEXT, maxLength=2000), "Why `claims_asked` is changed; required if it is.", default=""

@@ -33,6 +33,7 @@ def test_the_settings_are_shown_and_what_is_sent_is_set(ada: Any) -> None:
         "school": "lakeside",
         "claims_asked": ["endorsements", "tests", "documents", "certificates"],
         "taxi_allowance_minutes": 30,
+        "release_hours": 2,
         "second_factor_for": [],
     }
     set_now = ada.put(SETTINGS, {"taxi_allowance_minutes": 0})

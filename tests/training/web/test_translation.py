@@ -31,7 +31,7 @@ from django.utils.http import int_to_base36
 from syllabus.engine.record import vocabulary
 from syllabus.engine.rules.kinds import KINDS
 from syllabus.law import rulebook
-from tests.support import courses, pseudo
+from tests.support import courses, pseudo, releasing
 from tests.support.cast import Cast
 from tests.support.catalogues import compiled
 from tests.support.passkeys import Passkey
@@ -139,8 +139,8 @@ NO_PAGES = {
     "school-import-columns", "school-invitation-again", "school-invitation-withdraw",
     "school-mail-retry", "school-mail-retry-one", "school-mail-test",
     "school-minimum-end", "school-person-end", "school-person-mail",
-    "school-unassign", "schools", "tablet-airports", "tablet-pack", "tablet-token", "unlink", "words",
-    "worker",
+    "school-unassign", "schools", "solo-release-end", "solo-release-sheet", "tablet-airports",
+    "tablet-pack", "tablet-token", "unlink", "words", "worker",
 }  # fmt: skip
 
 
@@ -196,6 +196,9 @@ def pages() -> dict[str, list[tuple[str, str]]]:
     bo = models.User.objects.get(email="bo@flying.example")
     passkey = Authenticator.objects.get(user=bo, type="webauthn").pk
     key = f"{int_to_base36(bo.pk)}-{default_token_generator.make_token(bo)}"
+    solo = models.SoloRelease.objects.create(
+        school=school, student=enrolled.student, by=enrolled.student.user, at=AT, flight=releasing.FLIGHT
+    )
     craft = models.Aircraft.objects.filter(school=school, device="").first()
     assert craft
     here, teach = f"/school/{school.slug}", f"/teach/{lena}"
@@ -270,6 +273,12 @@ def pages() -> dict[str, list[tuple[str, str]]]:
         "school-person-second-factor": [("ada", f"{here}/people/{teacher.pk}/second-factor/")],
         "school-record": [("ada", f"{here}/students/{lena}/record/?leaf={each}") for each in leaves],
         "school-retention": [("ada", f"{here}/students/{theo}/retention/")],
+        "solo-release": [
+            ("lena", f"/students/{lena}/releases/{solo.pk}/"),
+            (hers, f"/students/{lena}/releases/{solo.pk}/"),
+        ],
+        "solo-release-plan": [("lena", f"/students/{lena}/releases/plan/")],
+        "solo-releases": [("lena", f"/students/{lena}/releases/")],
         "school-student": [("ada", f"{here}/students/{lena}/"), ("ada", f"{here}/students/{theo}/")],
         "school-students": [("ada", f"{here}/students/"), ("ada", f"{here}/students/?q=zzz")],
         "search": [("ada", "/search/?q=lena"), ("ida", "/search/")],

@@ -226,6 +226,14 @@ def _revocation(body: Mapping[str, Any]) -> tuple[str, str]:
     return body["entry"], hash_of(canonical({"reason": body["reason"]}))
 
 
+def _release(body: Mapping[str, Any]) -> tuple[str, str]:
+    """With the check itself, whose hash the person sent back."""
+    if hash_of(body["check"]) != body["checked"]:
+        raise ValueError("another check")
+    said = ("checked", "decision", "lines_confirmed", "reason")
+    return body["release"], hash_of(canonical({key: body[key] for key in said}))
+
+
 def _resolution(body: Mapping[str, Any]) -> tuple[str, str]:
     return body["finding"], hash_of(canonical({key: body[key] for key in ("digest", "how", "note")}))
 
@@ -252,6 +260,7 @@ _SIGNED: Mapping[str, Callable[[Mapping[str, Any]], tuple[str, str]]] = {
     "lesson.acknowledged": _acknowledgement,
     "endorsement.given": _endorsement,
     "endorsement.revoked": _revocation,
+    "solo-release.decided": _release,
     "finding.resolved": _resolution,
     "record.replaced": _replaced,
     _TAKEN_OVER: _taken_over,

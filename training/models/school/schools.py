@@ -5,7 +5,7 @@ import zoneinfo
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Value
 
@@ -18,6 +18,8 @@ CLAIMABLE = ("endorsements", "tests", "documents", "flights", "items", "certific
 CLAIMS_ASKED = ("endorsements", "tests", "documents", "certificates")
 TAXI_ALLOWANCE_MINUTES = TAXI_ALLOWANCE // MINUTE
 MOST_TAXI_MINUTES = 240
+#: The hours that a solo release lasts where a school never chose, and the most that it may choose.
+RELEASE_HOURS, MOST_RELEASE_HOURS = 2, 12
 #: The roles for which a school may require a second factor, and those for which it does unless it chooses.
 FACTOR_ROLES = ("administrator", "instructor", "student")
 FACTOR_REQUIRED = ("administrator",)
@@ -115,6 +117,14 @@ class School(models.Model):
         validators=[MaxValueValidator(MOST_TAXI_MINUTES)],
         help_text="minutes on the ground beside the time between takeoff and landing, past which a logged"
         " total is asked about; common practice, no regulation has such a number",
+    )
+    release_hours = models.PositiveSmallIntegerField(
+        "hours that a solo release lasts",
+        default=RELEASE_HOURS,
+        db_default=RELEASE_HOURS,
+        validators=[MinValueValidator(1), MaxValueValidator(MOST_RELEASE_HOURS)],
+        help_text="the most; it ends earlier with an endorsement, the daylight or the weather it was checked"
+        " with. The school's own limit, no regulation's",
     )
     second_factor_for = models.JSONField(
         "second factor required for",

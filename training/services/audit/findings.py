@@ -33,6 +33,7 @@ from training.services.audit import finding_audit
 from training.services.audit.finding_audit import SEALED_AS
 from training.services.errors import Conflict, NotAllowed
 from training.services.lessons import lesson_audit
+from training.services.releases import release_audit
 from training.services.signing import nonces, seals
 
 MOST_NOTE = 2_000
@@ -113,7 +114,11 @@ def recomputing(
         if student is not None:
             read.append(student)
             yield student
-    for sentence in (*lesson_audit.faults(school), *finding_audit.faults(school)):
+    for sentence in (
+        *lesson_audit.faults(school),
+        *finding_audit.faults(school),
+        *release_audit.faults(school),
+    ):
         altered = reports.altered(sentence, on)
         told.setdefault(altered.key, altered)
     if noted:

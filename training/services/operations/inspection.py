@@ -11,6 +11,7 @@ from training.ledger.core import checking
 from training.ledger.store import audit, keys
 from training.services.lessons import lesson_audit
 from training.services.operations import readiness
+from training.services.releases import release_audit
 from training.triggers import every
 
 _COUNTED = {
@@ -61,6 +62,7 @@ def look() -> Found:
             _tree(tree, found)
         for school in models.School.objects.order_by("pk"):
             found.faults += [f"school {school.pk}: {each}" for each in lesson_audit.faults(school)]
+            found.faults += [f"school {school.pk}: {each}" for each in release_audit.faults(school)]
             if gone := sum(1 for _ in lesson_audit.erased(school)):
                 found.figures.append(f"school {school.pk}: {gone} signed entries erased, with reasons")
     found.cautions += _of_the_key()

@@ -65,7 +65,8 @@ def change(
     reason: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> School:
-    """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes, second_factor_for).
+    """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes,
+    release_hours, second_factor_for).
 
     Repeating the same changes nothing. ``confirmed`` says how the caller re-authenticated ``by``; needed if
     ``asks_why``.

@@ -36,7 +36,7 @@ from training.web.shared.opening import SignedIn, signed_in
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
 _CODE = (
     *("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "leave"),
-    *("amounts", "check", "written"),
+    *("amounts", "check", "written", "releases"),
 )
 _FILES = (
     "training/pages.css",

@@ -11,7 +11,7 @@ from django.utils.translation import gettext, gettext_lazy
 from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 
-from training.models.school.schools import CLAIMABLE, FACTOR_ROLES
+from training.models.school.schools import CLAIMABLE, FACTOR_ROLES, MOST_RELEASE_HOURS
 from training.services.records import record_changes
 from training.services.school import school_settings
 from training.services.signing import reauthentication
@@ -57,6 +57,17 @@ class Settings(Form):
             "common practice, not a regulation. If out and in are entered, they are used instead."
         ),
     )
+    release_hours = forms.IntegerField(
+        label=gettext_lazy("Hours that a solo release lasts"),
+        min_value=1,
+        max_value=MOST_RELEASE_HOURS,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        help_text=gettext_lazy(
+            "The most. A release ends earlier with an endorsement, the daylight or the weather. This is the "
+            "school's own limit, not a regulation's."
+        ),
+    )
     second_factor_for = forms.MultipleChoiceField(
         label=gettext_lazy("Second factor required for"),
         choices=[(name, gettext_lazy(_ROLES[name])) for name in FACTOR_ROLES],
@@ -74,6 +85,7 @@ def settings(opened: Opened) -> HttpResponse:
 
     def change(reason: str, **values: Any) -> None:
         confirmed = None
+        values["release_hours"] = values["release_hours"] or school.release_hours
         values["claims_asked"] = [name for name in CLAIMABLE if name in values["claims_asked"]]
         if school_settings.asks_why(school, values):
             reason = record_changes.reason_of(reason)
@@ -115,6 +127,7 @@ def settings(opened: Opened) -> HttpResponse:
 _NAMES = {
     "claims_asked": _("Claimed entries that make an answer unknown"),
     "taxi_allowance_minutes": _("Taxi allowance in minutes"),
+    "release_hours": _("Hours that a solo release lasts"),
     "second_factor_for": _("Second factor required for"),
 }
 

@@ -4,6 +4,7 @@ import { filled, gettext } from "../words.js";
 import * as box from "./box.js";
 import * as queue from "./queue.js";
 import { enhance, look } from "./sheet.js";
+import * as releases from "./releases.js";
 import * as sign from "./sign.js";
 import * as store from "./store.js";
 
@@ -11,6 +12,7 @@ const view = document.getElementById("view");
 const place = document.getElementById("queue");
 const make = (tag, words = "", kind = "") => Object.assign(document.createElement(tag), { textContent: words, className: kind });
 let pack = null;
+let solos = [];
 
 async function begin() {
   pack = await store.pack();
@@ -20,7 +22,10 @@ async function begin() {
   // The address that was asked for: a lesson of the day opens at once.
   const asked = /\/lessons\/([0-9a-f-]{36})\//.exec(location.pathname);
   const found = asked && pack && pack.students.flatMap((each) => each.sheets.map((sheet) => ({ each, sheet }))).find(({ sheet }) => sheet.record === asked[1]);
+  solos = await releases.kept();
+  const release = solos.find((each) => each.path === location.pathname);
   if (found) open(found.each, found.sheet);
+  else if (release) view.replaceChildren(releases.shown(release));
   else roll();
   document.documentElement.dataset.ready = "yes";
   await queue.flush();
@@ -33,7 +38,14 @@ function roll(words = "") {
     said.setAttribute("role", "status");
     view.append(said);
   }
+  for (const each of solos) {
+    const link = Object.assign(make("a", each.title), { href: each.path });
+    const line = make("p");
+    line.append(link);
+    view.append(line);
+  }
   if (!pack || !pack.students.length) {
+    if (solos.length) return;
     view.append(make("p", gettext("No students are on this tablet. Open Today once with a network to load the day's students.")));
     return;
   }

@@ -89,7 +89,17 @@ export async function bring(found, id = "today") {
   if (!leaving) await write(["pack"], ({ pack: packs }) => packs.put({ id, ...found }));
 }
 
-/** Forget the day's students. What is not yet sent stays, and with it which version of a draft it changes. */
+/** Keep a solo release beside them; those of another person go. */
+export async function keep(found) {
+  if (leaving) return;
+  const others = (await all("pack")).filter((each) => each.user !== found.user);
+  await write(["pack"], ({ pack: packs }) => {
+    for (const each of others) packs.delete(each.id);
+    packs.put(found);
+  });
+}
+
+/** Forget the day's students and the solo releases. What is not yet sent stays, and with it which version of a draft it changes. */
 export async function forget({ forGood = false } = {}) {
   leaving = leaving || forGood;
   await write(["pack", "typed"], ({ pack: packs, typed }) => {

@@ -1,0 +1,1 @@
+"""The serializers and views of solo releases."""

@@ -1,0 +1,1 @@
+"""Solo releases: asked for, checked, decided, ended."""
