@@ -118,6 +118,11 @@ class Clients:
         path = f"/api/v1/students/{lesson.student}/lesson-records"
         flight = {
             **lessons.CONTENT["flight"],
+            # each student's own aircraft: none is in two places at once
+            "aircraft": {
+                **lessons.CONTENT["flight"]["aircraft"],
+                "registration": f"N{lesson.student.hex[:4]}",
+            },
             "date": f"{lesson.day}",
             "off": f"{lesson.day}T13:00:00-06:00",
             "on": f"{lesson.day}T14:24:00-06:00",

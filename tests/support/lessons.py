@@ -13,7 +13,8 @@ from django.db import connection, transaction
 
 from tests.support.cast import Cast
 from training import models
-from training.services.lessons import lesson_records, sign_offs
+from training.services.lessons import lesson_content, lesson_findings, lesson_records, sign_offs
+from training.services.lessons.lesson_findings import Accepted
 from training.triggers import sealing
 
 #: Noon at the school, the day after the lesson.
@@ -69,7 +70,15 @@ def draft(people: Cast, said: Any = None, **given: Any) -> models.LessonRecord:
     )
 
 
+def accepted(lesson: models.LessonRecord, by: models.User, at: dt.datetime = AT) -> Accepted:
+    """The findings of a lesson, read just now, with a reason for signing it all the same."""
+    found = lesson_findings.of(lesson, lesson_content.read(lesson.content), by, at)
+    return Accepted(lesson_findings.hash_of(found), "It happened so, and is put on record.")
+
+
 def sign(lesson: models.LessonRecord, by: models.User, **given: Any) -> models.SignOff:
+    """Sign a lesson whose findings were read, unless ``accepted`` says otherwise."""
+    given.setdefault("accepted", accepted(lesson, by, given.get("at", AT)))
     return sign_offs.sign_off(
         lesson.pk, **{"by": by, "content_hash": lesson.content_hash, "at": AT, "via": "api", **given}
     )

@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("training", "0036_groundings_of_aircraft"),
+        ("training", "0037_sign_offs_keep_findings"),
     ]
 
     operations = [

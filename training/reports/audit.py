@@ -70,10 +70,11 @@ def _all_of(whole: Audited, student: Student) -> list[Found]:
         raise  # a database error is not about this record
     except Exception as fault:
         log.exception("the record of student %s could not be audited", student.ref)
-        return [_not_audited(whole.on, fault)]
+        return [not_audited(whole.on, fault)]
 
 
-def _not_audited(on: dt.date, fault: Exception) -> Found:
+def not_audited(on: dt.date, fault: Exception) -> Found:
+    """The one finding of a record that cannot be audited."""
     return found(
         None,
         on,

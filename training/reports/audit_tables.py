@@ -9,6 +9,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
+from django.db.models import Case, Q, TextField, When
+
 from syllabus.engine.audit.audit import Found, Minimums
 from syllabus.engine.audit.instructing import Training, read_ratings
 from syllabus.engine.audit.school import Flown, Held, Instructors
@@ -71,6 +73,10 @@ def found(rule: RuleVersion | None, day: dt.date, about: tuple[str, ...], **said
     return Found(day=day, about=about, citations=(section,), verified=verified, **said)
 
 
+#: The id of an entry that is on record; none of a retired one, so that one row is enough.
+_SIGNED_ID = Case(When(retired_at__isnull=True, then="entry_id"), output_field=TextField(null=True))
+
+
 class Known(dict[Instructor, Held | None]):
     """Which of the school's instructors an entry may mean, looked up once for each name or number."""
 
@@ -103,22 +109,26 @@ class Audited:
     _after: dict[dt.date, dt.datetime] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, school: School, on: dt.date, at: dt.datetime) -> "Audited":
+    def of(cls, school: School, on: dt.date, at: dt.datetime, student: Student | None = None) -> "Audited":
+        """Of every student of a school, or of one alone."""
         crafts: dict[str, set[tuple[str | None, str | None]]] = defaultdict(set)
         fleet = Aircraft.objects.filter(school=school, device="").values_list("model", "category", "klass")
         for model, category, klass in fleet:
             crafts[same(model)].add((category or None, klass or None))
+        about = {"school": school, **({"student": student} if student else {})}
         retired: dict[int, set[dt.datetime]] = defaultdict(set)
         signed: dict[int, set[str]] = defaultdict(set)
-        for table in models.ENTRIES:
-            whose = table._default_manager.filter(school=school)
-            gone = whose.filter(retired_at__isnull=False).values_list("student_id", "retired_at")
-            for student, instant in gone.distinct():
-                if instant is not None:
-                    retired[student].add(instant)
-            here = whose.filter(sealed=True, retired_at__isnull=True).values_list("student_id", "entry_id")
-            for student, entry in here:
-                signed[student].add(entry)
+        first, *others = (
+            table._default_manager.filter(Q(retired_at__isnull=False) | Q(sealed=True), **about)
+            .order_by()
+            .values_list("student_id", "retired_at", _SIGNED_ID)
+            for table in models.ENTRIES
+        )
+        for pk, instant, name in first.union(*others):
+            if instant is not None:
+                retired[pk].add(instant)
+            else:
+                signed[pk].add(name)
         return cls(
             school,
             on,
@@ -126,7 +136,7 @@ class Audited:
             Known(_instructors(school)),
             {model: tuple(sorted(each, key=str)) for model, each in crafts.items()},
             retired,
-            {student: frozenset(each) for student, each in signed.items()},
+            {pk: frozenset(each) for pk, each in signed.items()},
             _minimums(school),
             Fleet.of(school),
         )
@@ -174,14 +184,17 @@ def _instructors(school: School) -> Instructors:
     thought = _changes(school, held)
     held = {user: replace(each, thought_lapsed=tuple(thought[user])) for user, each in held.items()}
     also: dict[str, Held] = {}
-    for model in (models.Flight, models.GroundLesson, models.ItemGrade, models.Endorsement):
-        here = model._default_manager.filter(
+    first, *others = (
+        model._default_manager.filter(
             school=school, instructor_user__in=held, instructor_certificate__isnull=False
         )
-        rows = here.order_by().values_list("instructor_certificate", "instructor_user").distinct()
-        for number, user in rows:
-            if number and user:
-                also.setdefault(number, held[user])
+        .order_by()
+        .values_list("instructor_certificate", "instructor_user")
+        for model in (models.Flight, models.GroundLesson, models.ItemGrade, models.Endorsement)
+    )
+    for number, user in first.union(*others):
+        if number and user:
+            also.setdefault(number, held[user])
     return Instructors(tuple(held.values()), also)
 
 

@@ -16,6 +16,7 @@ from training.services.audit import findings
 from training.services.endorsements import endorsements
 from training.services.endorsements.endorsements import EndorsementError
 from training.services.lessons import sign_offs
+from training.services.lessons.lesson_findings import NOTHING_ACCEPTED, Accepted
 from training.services.releases import releases
 from training.services.signing import reauthentication
 from training.services.signing.reauthentication import Act, Confirmed, Given, Site, content_of
@@ -50,12 +51,19 @@ def act_of_lesson(kind: str, lesson: models.LessonRecord, content_hash: str) -> 
 
 
 def sign_lesson(
-    lesson: models.LessonRecord, signer: Signer, *, content_hash: str, performed_at: dt.datetime | None = None
+    lesson: models.LessonRecord,
+    signer: Signer,
+    *,
+    content_hash: str,
+    performed_at: dt.datetime | None = None,
+    accepted: Accepted = NOTHING_ACCEPTED,
 ) -> models.SignOff:
     """Sign a lesson record as it was read. Raises: NotConfirmed; as ``sign_offs.sign_off``."""
     act = act_of_lesson(SIGNED, lesson, content_hash)
     signs = signer.signs(act, models.SignOff.objects.filter(lesson=lesson))
-    return sign_offs.sign_off(lesson.pk, content_hash=content_hash, performed_at=performed_at, **signs)
+    return sign_offs.sign_off(
+        lesson.pk, content_hash=content_hash, performed_at=performed_at, accepted=accepted, **signs
+    )
 
 
 def acknowledge_lesson(lesson: models.LessonRecord, signer: Signer) -> models.Acknowledgement:

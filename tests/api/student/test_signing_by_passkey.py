@@ -251,7 +251,7 @@ def test_a_signature_is_over_the_draft_as_it_stands(lessons: Lessons, tablet: Pa
 def test_the_same_again_gives_the_same_answer_whatever_was_signed_in_between(
     lessons: Lessons, tablet: Passkey
 ) -> None:
-    first, second = lessons.draft(), lessons.draft(content(comments="another"))
+    first, second = lessons.draft(), lessons.draft(content(flight=None, comments="another"))
     answer = tablet.signs("lesson.signed", lessons.ref, *first)
     sealed = lessons.sign(*first, answer)
     assert lessons.signed_by(tablet, *second).status_code == 200
@@ -261,7 +261,7 @@ def test_the_same_again_gives_the_same_answer_whatever_was_signed_in_between(
 
 @pytest.mark.any_database  # others here make these queries on SQLite
 def test_a_count_that_went_back_signs_nothing(people: Cast, lessons: Lessons, tablet: Passkey) -> None:
-    first, second = lessons.draft(), lessons.draft(content(comments="another"))
+    first, second = lessons.draft(), lessons.draft(content(flight=None, comments="another"))
     copied = copy.copy(tablet)
     assert lessons.signed_by(tablet, *first).status_code == 200
     told = problem(lessons.signed_by(copied, *second), 403)
@@ -285,7 +285,10 @@ def test_a_passkey_that_does_not_count_may_sign_again_and_again(people: Cast, le
     passkey = Passkey(count=None)
     passkey.added_to(people.ida)
     for number in range(3):
-        assert lessons.signed_by(passkey, *lessons.draft(content(comments=str(number)))).status_code == 200
+        assert (
+            lessons.signed_by(passkey, *lessons.draft(content(flight=None, comments=str(number)))).status_code
+            == 200
+        )
 
 
 @pytest.mark.any_database  # others here make these queries on SQLite
@@ -309,7 +312,7 @@ def used(answer: dict[str, Any]) -> bool:
 def test_a_nonce_signs_once_and_the_same_request_again_gives_the_same_answer(
     people: Cast, lessons: Lessons, tablet: Passkey
 ) -> None:
-    first, second = lessons.draft(), lessons.draft(content(comments="another"))
+    first, second = lessons.draft(), lessons.draft(content(flight=None, comments="another"))
     answer = tablet.signs("lesson.signed", lessons.ref, *first)
     sealed = lessons.sign(*first, answer)
     assert sealed.status_code == 200

@@ -352,7 +352,9 @@ def test_a_sign_off_that_waits_for_the_student_holds_no_lesson(committed: Cast) 
 @pytest.mark.django_db(transaction=True)
 def test_lessons_of_many_students_signed_at_once_leave_a_whole_ledger(committed: Cast) -> None:
     students = [factories.student(committed.school, taught_by=committed.ida) for _ in range(8)]
-    drafts = [draft(committed, student=each) for each in students]
+    days = [f"2026-02-{number:02}" for number in range(1, 9)]  # Ida is in one place at a time
+    said = [flown(date=day, off=f"{day}T13:00:00-06:00", on=f"{day}T14:24:00-06:00") for day in days]
+    drafts = [draft(committed, each, student=who) for each, who in zip(said, students, strict=True)]
     got = at_once([lambda each=each: sign(each, committed.ida) for each in drafts])
     assert sorted(each.ledger_index for each in got) == list(range(8))
     assert "WHOLE" in whole()

@@ -92,8 +92,9 @@ class SignOff(models.Model):
 
     ``at`` is when it arrived here, ``performed_at`` when the instructor signed; the two differ for an offline
     signature. ``warnings`` and ``hints`` (measured values beside their standards, as
-    ``training.services.lessons.lesson_hints`` gives them) are those that the instructor saw. ``confirmed`` is
-    the re-authentication (``training.ledger.core.assertions``).
+    ``training.services.lessons.lesson_hints`` gives them) are those that the instructor saw. ``findings`` are
+    what the audit found of the lesson at the signature, and ``findings_reason`` why it was signed all the
+    same. ``confirmed`` is the re-authentication (``training.ledger.core.assertions``).
     """
 
     school = models.ForeignKey("training.School", on_delete=models.PROTECT, related_name="+")
@@ -107,6 +108,8 @@ class SignOff(models.Model):
     content_hash = models.CharField(max_length=80)
     warnings = models.JSONField(default=list, blank=True)
     hints = models.JSONField(default=list, blank=True)
+    findings = models.JSONField(default=list, db_default=models.Value([], models.JSONField()), blank=True)
+    findings_reason = models.TextField(default="", db_default="", blank=True)
     confirmed = models.JSONField(default=dict, blank=True, help_text="as the ledger has it")
     ledger_tree = models.CharField(max_length=100)
     ledger_index = models.BigIntegerField()

@@ -31,6 +31,9 @@ _KINDS = {
     "lesson.corrected": Correction,
 }
 
+#: What the instructor saw at the signature, and what the ledger says if it has none.
+_SHOWN: dict[str, object] = {"warnings": [], "hints": [], "findings": [], "findings_reason": ""}
+
 
 def faults(school: School) -> Iterator[str]:
     """A sentence for each difference between a school's signed lessons and its ledger.
@@ -87,10 +90,10 @@ def _of_lesson(signed: SignOff, tree: str) -> Iterator[str]:
         body = kept.value
         kind = body["instructor"].get("kind", kind)
         said = (body["lesson_record"], body["content_hash"], body["instructor"]["user"])
-        shown = (body["warnings"], body.get("hints", []))
+        shown = [body.get(key, empty) for key, empty in _SHOWN.items()]
         if (said, shown) != (
             (str(lesson.pk), signed.content_hash, signed.by_id),
-            (signed.warnings, signed.hints),
+            [getattr(signed, key) for key in _SHOWN],
         ):
             yield f"{what}: its sign-off differs from ledger entry {signed.ledger_index}"
         if body.get("confirmed", {}) != signed.confirmed:

@@ -27,8 +27,9 @@ from training.services import access
 from training.services.endorsements import signing_authority
 from training.services.endorsements.signing_authority import Refusal
 from training.services.errors import Conflict, NotAllowed, NotAsRead, NotFound, find
-from training.services.lessons import lesson_content, lesson_hints, lesson_records
+from training.services.lessons import lesson_content, lesson_findings, lesson_hints, lesson_records
 from training.services.lessons.lesson_content import Content, LessonError
+from training.services.lessons.lesson_findings import NOTHING_ACCEPTED, Accepted
 from training.services.signing import seals
 from training.sql import Change, Place, Statement
 
@@ -59,15 +60,18 @@ def sign_off(
     performed_at: dt.datetime | None = None,
     via: str,
     confirmed: Mapping[str, Any] | None = None,
+    accepted: Accepted = NOTHING_ACCEPTED,
 ) -> SignOff:
     """Sign a lesson record, and add its entries to the student's record.
 
     ``content_hash`` is of the content that the instructor read. ``performed_at`` is when they signed, by
     default ``at``; a time ahead by at most ``CLOCK_DRIFT`` becomes ``at``. The entries are on record from
     ``at``. Signing again returns the first sign-off. ``confirmed``, how ``by`` re-authenticated, is stored.
+    ``accepted`` names the audit's findings that the instructor read, with the reason for signing.
 
     Raises: NotFound; NotAuthorised; LessonError if there is nothing to sign yet; NotAsRead if the draft
-            changed; Conflict if it was signed or corrected already, or if another entry has one of its ids.
+            changed; OpenFindings for findings not accepted; Conflict if it was signed or corrected already,
+            or if another entry has one of its ids.
     Effects: one transaction, with the student's row locked. A correction retires the entries of the lesson
              that it replaces. The student gets a notice.
     """
@@ -81,7 +85,8 @@ def sign_off(
             _check(lesson, content, by, at, performed_at or at)
             if content_hash != lesson.content_hash:
                 raise NotAsRead("The draft changed after you read it. Read it again, then sign it.")
-            return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed)
+            found = lesson_findings.accepted(lesson, content, by, at, accepted)
+            return _seal(lesson, content, by, at, min(performed_at or at, at), confirmed, found)
     except IntegrityError:
         if stand := record.unsealed(LessonRecord.objects.get(pk=lesson_id)):
             raise Conflict(
@@ -109,6 +114,7 @@ def _seal(
     at: dt.datetime,
     signed_at: dt.datetime,
     confirmed: Mapping[str, Any] | None,
+    found: Mapping[str, Any],
 ) -> SignOff:
     """Sign a checked lesson record, and add its entries to the record."""
     student = lesson.student
@@ -132,6 +138,7 @@ def _seal(
         content_hash=lesson.content_hash,
         warnings=shown,
         hints=lesson_hints.hints(content.plain, lesson_hints.outline_of(lesson)),
+        **found,
         confirmed=confirmed or {},
         ledger_tree=seals.tree_of(student.school_id),
     )
@@ -175,6 +182,11 @@ def _sealed(signed: SignOff, content: Content, signature: engine.Instructor) -> 
         "provenance": engine.SIGNED,
         "warnings": signed.warnings,
         "hints": signed.hints,
+        **(
+            {"findings": signed.findings, "findings_reason": signed.findings_reason}
+            if signed.findings
+            else {}
+        ),
         **({"confirmed": signed.confirmed} if signed.confirmed else {}),
     }
 

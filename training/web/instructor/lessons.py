@@ -26,8 +26,9 @@ from training.reports.eligibility import record_of
 from training.services import access, signatures
 from training.services.endorsements import signing_authority
 from training.services.errors import Changed, NotAllowed, Refused
-from training.services.lessons import lesson_content, lesson_records, sign_offs
+from training.services.lessons import lesson_content, lesson_findings, lesson_records, sign_offs
 from training.services.lessons.lesson_content import LessonError
+from training.services.lessons.lesson_findings import Accepted, OpenFindings
 from training.services.lessons.lesson_records import AlreadySigned
 from training.services.signing import reauthentication
 from training.web.instructor import sheet, sheet_check, sheet_rules
@@ -177,6 +178,7 @@ def sheet_context(
         "fleet": whose.fleet,
         "groundings": whose.groundings,
         "found": found,
+        "findings": found.findings if found else [],
         "prepares": bool(prepares),
         "preparation": prepares or sheet.preparation(progress.test_of(whose.student, whose.today)),
         "data": _data(whose, record),
@@ -227,16 +229,20 @@ def sign(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpResponse:
     if request.method != "POST":
         whose.log(access.READ, f"lesson-record {record.pk} before the sign-off")
         return _before_signing(request, whose, record)
-    digest = text_of(request, "content_hash")
+    digest, reason = text_of(request, "content_hash"), text_of(request, "findings_reason")
+    accepted = Accepted(text_of(request, "findings_hash"), reason)
     try:
-        signatures.sign_lesson(record, signing.signer(request, whose.user, whose.at), content_hash=digest)
+        by = signing.signer(request, whose.user, whose.at)
+        signatures.sign_lesson(record, by, content_hash=digest, accepted=accepted)
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
+    except OpenFindings as problem:
+        errors = [problem.summary]
     except (Refused, LessonError) as problem:
         errors = refusals.words(problem, _sentence)
     record = whose.lesson(entry)
     if record.state == LessonRecord.State.SIGNED:
         return redirect("lesson-sealed", ref=whose.student.ref, entry=entry)
-    return _before_signing(request, whose, record, errors, status=422)
+    return _before_signing(request, whose, record, errors, status=422, reason=reason)
 
 
 def _sentence(error: Error) -> str:
@@ -250,6 +256,7 @@ def _before_signing(
     record: LessonRecord,
     errors: list[str] | None = None,
     status: int = 200,
+    reason: str = "",
 ) -> HttpResponse:
     outline = outlines.published(record.course_version) if record.course_version else None
     content = lesson_content.read(record.content)
@@ -261,7 +268,12 @@ def _before_signing(
     late = signing_authority.late(whose.student, content.last_day, whose.at)
     nothing = content.day is None
     act = signatures.act_of_lesson(signatures.SIGNED, record, record.content_hash)
+    found = lesson_findings.of(record, content, whose.user, whose.at)
     shown = {
+        "findings": found,
+        "findings_hash": lesson_findings.hash_of(found),
+        "findings_reason": reason,
+        "serious": lesson_findings.serious(found),
         "student": whose.student,
         "record": record,
         "planned": _lesson_of(record, outline),
@@ -321,6 +333,8 @@ def sealed(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
         "proves": _proved(whose, record),
         "hints": signed.hints,
         "warnings": signed.warnings,
+        "findings": signed.findings,
+        "findings_reason": signed.findings_reason,
         "successor": Correction.objects.filter(lesson=record).first(),
         "new": uuid.uuid4(),
     }

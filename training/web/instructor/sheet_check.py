@@ -15,8 +15,15 @@ from syllabus.engine.rules.rulebook import Milestone, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
 from training.models import LessonRecord
 from training.reports import progress
-from training.services.lessons import lesson_content, lesson_hints, lesson_plans, lesson_records
+from training.services.lessons import (
+    lesson_content,
+    lesson_findings,
+    lesson_hints,
+    lesson_plans,
+    lesson_records,
+)
 from training.services.lessons.lesson_content import Content, LessonError
+from training.services.lessons.lesson_findings import Findings
 from training.web.instructor import sheet, sheet_rules
 from training.web.instructor.opening import Taught
 
@@ -30,6 +37,7 @@ class Look:
     errors: dict[str, list[str]] = field(default_factory=dict)
     warnings: dict[str, list[str]] = field(default_factory=dict)
     hints: dict[str, lesson_hints.Hint] = field(default_factory=dict)
+    findings: Findings = field(default_factory=list)
     proposed: dict[str, str] = field(default_factory=dict)
     distance: str = ""
     night: str = ""
@@ -43,6 +51,7 @@ class Look:
                 key: {name: each[name] for name in ("words", "inside", "caution")}
                 for key, each in self.hints.items()
             },
+            "findings": self.findings,
             "proposed": self.proposed,
             "distance": self.distance,
             "night": self.night,
@@ -103,12 +112,36 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
         found.warnings.setdefault(name, []).append(each["message"])
     for hint in lesson_hints.hints(content.plain, lesson_hints.outline_of(draft)):
         found.hints[sheet.field_of(hint["place"], found.typed.rows, given)] = hint
+    audited(found, lesson_findings.of(draft, content, taught.user, taught.at))
     flight = content.flight
     if flight is not None:
         worked_out = lesson_records.computed(flight)
         found.distance = _legs(flight)
         found.night = "" if worked_out.night is None else format_time(worked_out.night)
         found.proposed, found.cross_country = _proposed(taught, flight, worked_out.night, given)
+
+
+#: The field that a kind of finding is shown beside; others are in the summary only.
+_BESIDE = {
+    "solo-first": "flown",
+    "solo-cross-country": "route",
+    "solo-night": "t-night",
+    "solo-class-b": "route",
+    "school-minimum": "flown",
+    "training-hours": "t-dual",
+    "training-ratings": "registration",
+    "two-places": "off",
+}
+#: About facts that may not be typed yet; the page before the signature shows it.
+_LATER = "entry-incomplete"
+
+
+def audited(found: Look, findings: Findings) -> None:
+    """What the audit finds of the lesson: in the summary, and beside the fields."""
+    found.findings = [each for each in findings if each["kind"] != _LATER]
+    for each in found.findings:
+        if each["kind"] in _BESIDE:
+            found.warnings.setdefault(_BESIDE[each["kind"]], []).append(each["says"])
 
 
 def _not_said_yet(content: Content) -> set[str]:

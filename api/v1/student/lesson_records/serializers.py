@@ -6,6 +6,7 @@ from typing import Any
 
 from api.v1.base import reports
 from api.v1.base.field_types import (
+    DAY,
     FLAG,
     INSTANT,
     NAME,
@@ -13,9 +14,11 @@ from api.v1.base.field_types import (
     TEXT,
     UTC,
     UUID,
+    VERIFIED,
     as_it_came,
     content_hash,
     like,
+    list_of,
     short,
     without,
     word,
@@ -25,6 +28,7 @@ from api.v1.base.reauthentication import ConfirmedSerializer
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.school.courses.serializers import CourseShortSerializer
 from api.v1.student.ledger import LedgerPlaceSerializer
+from syllabus.engine.audit.audit import MENDS, SEVERITIES
 from syllabus.engine.course import measured, proving, standards
 from syllabus.engine.record import reading
 from syllabus.engine.record import record as engine
@@ -32,7 +36,8 @@ from syllabus.engine.record.json_schema import listed, obj, optional, or_null, r
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import Type, shape_of
 from training.models import Acknowledgement, LessonRecord, SignOff
-from training.services.lessons import lesson_content, lesson_records
+from training.reports.audit_kinds import KINDS
+from training.services.lessons import lesson_content, lesson_findings, lesson_records
 from training.services.lessons.lesson_content import LessonError
 
 #: The result of a sign-off.
@@ -44,6 +49,11 @@ CODE = like(short(200), description="The lesson's code in the course.")
 HASH = content_hash(
     "a lesson record",
     description="Over the canonical form (RFC 8785) of lesson, content, corrects, reason and course.",
+)
+
+
+FINDINGS_HASH = content_hash(
+    "findings", description="Over the canonical form (RFC 8785) of the findings, as they were answered."
 )
 
 
@@ -141,6 +151,8 @@ class LessonRecordToSignSerializer(ConfirmedSerializer):
 
     content_hash = Field(HASH)
     performed_at = Field(INSTANT, "When it was signed; not in the future.", required=False)
+    findings_hash = Field(FINDINGS_HASH, "That of the findings that were read.", default="")
+    findings_reason = Field(short(2000), "Why it is signed with serious findings.", default="")
 
 
 class LessonRecordToAcknowledgeSerializer(ConfirmedSerializer):
@@ -153,6 +165,20 @@ class LessonWarningSerializer(ResponseSerializer):
     kind = Field(STRING)
     place = Field(STRING)
     message = Field(STRING)
+
+
+class LessonFindingSerializer(ResponseSerializer):
+    """What the audit finds of this lesson, in its words, as if it were signed now."""
+
+    kind = Field(word(KINDS, "kind of finding"))
+    severity = Field(word(SEVERITIES))
+    digest = Field(STRING, "A hash of the finding as it is now.")
+    day = Field(DAY)
+    says = Field(STRING)
+    citations = Field(list_of(STRING))
+    verified = Field(VERIFIED)
+    mend = Field(word(MENDS), "What would settle it.")
+    way = Field(STRING, "How.")
 
 
 class LessonHintSerializer(ResponseSerializer):
@@ -179,7 +205,7 @@ class LessonHintSerializer(ResponseSerializer):
 class SignedSerializer(ResponseSerializer):
     """A lesson's sign-off."""
 
-    stored = ("warnings", "hints")
+    stored = ("warnings", "hints", "findings")
 
     by = Field(STRING, source="instructor_name")
     certificate = Field(STRING, source="instructor_certificate")
@@ -188,6 +214,8 @@ class SignedSerializer(ResponseSerializer):
     content_hash = Field(HASH)
     warnings = LessonWarningSerializer(many=True)
     hints = LessonHintSerializer(many=True)
+    findings = LessonFindingSerializer(many=True)
+    findings_reason = Field(STRING, "Why it was signed with serious findings.")
     ledger = LedgerPlaceSerializer(source="*")
 
 
@@ -242,7 +270,7 @@ class ComputedSerializer(ResponseSerializer):
 
 
 class LessonRecordSerializer(LessonRecordInShortSerializer):
-    stored = ("content", "warnings", "hints")
+    stored = ("content", "warnings", "hints", "findings")
 
     version = Field(Type(reading.count, {"type": "integer", "minimum": 1}))
     content = Field(CONTENT)
@@ -250,6 +278,10 @@ class LessonRecordSerializer(LessonRecordInShortSerializer):
     reason = Field(STRING)
     warnings = LessonWarningSerializer(many=True)
     hints = LessonHintSerializer(many=True)
+    findings = LessonFindingSerializer(
+        many=True, help_text="What the audit finds of it; for a draft, as if you signed it now."
+    )
+    findings_hash = Field(STRING, "Of the findings, for the signature; empty without any.")
     proves = ProvedSerializer(
         many=True,
         help_text=(
@@ -260,6 +292,12 @@ class LessonRecordSerializer(LessonRecordInShortSerializer):
     computed = ComputedSerializer()
     sign_off = SignedSerializer(allow_null=True)
     acknowledgement = AcknowledgedSerializer(allow_null=True)
+
+    def find_findings(self, record: LessonRecord) -> Any:
+        return self.context["findings"]
+
+    def find_findings_hash(self, record: LessonRecord) -> str:
+        return lesson_findings.hash_of(self.context["findings"])
 
     def find_hints(self, record: LessonRecord) -> Any:
         return lesson_records.hints(record)

@@ -26,7 +26,8 @@ from api.v1.student.lesson_records.serializers import (
 from training.models import LessonRecord, Student
 from training.services import access, signatures
 from training.services.errors import find
-from training.services.lessons import lesson_records, sign_offs
+from training.services.lessons import lesson_findings, lesson_records, sign_offs
+from training.services.lessons.lesson_findings import Accepted
 
 ETAG = Header("ETag", "A hash of this draft; send it back in If-Match.")
 
@@ -47,6 +48,13 @@ class LessonView(SigningView):
         return find(
             lesson_records.visible(student, self.user, on=self.today), "lesson record of that id", pk=entry
         )
+
+    def answer(self, record: LessonRecord, status: HTTPStatus = HTTPStatus.OK) -> Response:
+        """A lesson record, with the findings that this user's signature would be about."""
+        said = LessonRecordSerializer(
+            record, context={"findings": lesson_findings.shown(record, self.user, self.at)}
+        )
+        return Response(said.data, status=status, headers={"ETag": _etag(record)})
 
 
 class LessonRecords(LessonView):
@@ -84,7 +92,7 @@ class LessonRecords(LessonView):
         student = self.teaching(ref)
         sent = self.sent()
         made = lesson_records.create(student, **sent, **self.acting)
-        return _answer(made, HTTPStatus.CREATED)
+        return self.answer(made, HTTPStatus.CREATED)
 
 
 class LessonRecordDetail(LessonView):
@@ -97,7 +105,7 @@ class LessonRecordDetail(LessonView):
         """With the values calculated from times and route, and with sign-off, acknowledgement and correction,
         if any. The reading is logged.
         """
-        return _answer(self.record(self.open(ref, f"lesson-record {entry}"), entry))
+        return self.answer(self.record(self.open(ref, f"lesson-record {entry}"), entry))
 
     @describe(
         "changeLessonRecord",
@@ -124,7 +132,7 @@ class LessonRecordDetail(LessonView):
         # compared again under the lock
         version = None if "*" in held else found.version if _etag(found) in held else 0
         changed = lesson_records.change(found, version=version, **sent, **self.acting)
-        return _answer(changed)
+        return self.answer(changed)
 
 
 class LessonRecordSign(LessonView):
@@ -142,14 +150,20 @@ class LessonRecordSign(LessonView):
         was read. The lesson is signed into the school's ledger, and its flight, ground lesson and grades go
         on the student's record; a correction replaces what it corrects. Sending the same again gives the same
         answer; a different sign-off is a conflict (409). `performed_at` is when it was signed, if there was
-        no network then.
+        no network then. If the audit has serious findings about the lesson, send `findings_hash` of those
+        that were read and `findings_reason`; without them, or if the findings changed, it is not signed
+        (409), and the answer has `findings` and `findings_hash` as they are now.
         """
         student = self.teaching(ref)
         sent = self.sent()
-        digest = sent["content_hash"]
         found = self.record(student, entry)
-        by = self.signer(sent["confirmation"])
-        return signatures.sign_lesson(found, by, content_hash=digest, performed_at=sent["performed_at"])
+        return signatures.sign_lesson(
+            found,
+            self.signer(sent["confirmation"]),
+            content_hash=sent["content_hash"],
+            performed_at=sent["performed_at"],
+            accepted=Accepted(sent["findings_hash"], sent["findings_reason"]),
+        )
 
 
 class LessonRecordAcknowledge(LessonView):
@@ -191,12 +205,8 @@ class LessonRecordCorrect(LessonView):
         sent = self.sent()
         found = self.record(student, entry)
         made = sign_offs.correct(found, **sent, **self.acting)
-        return _answer(made, HTTPStatus.CREATED)
+        return self.answer(made, HTTPStatus.CREATED)
 
 
 def _etag(record: LessonRecord) -> str:
     return f'"{record.version}"'
-
-
-def _answer(record: LessonRecord, status: HTTPStatus = HTTPStatus.OK) -> Response:
-    return Response(LessonRecordSerializer(record).data, status=status, headers={"ETag": _etag(record)})

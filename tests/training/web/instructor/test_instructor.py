@@ -387,16 +387,18 @@ def test_no_page_takes_more_than_a_dozen_queries(
 ) -> None:
     draft, signed = lessons.draft(people, lesson="1-01"), lessons.signed(people, lesson="1-02")
     teach = f"/teach/{people.sam.ref}/"
-    for path in (
-        teach,
-        f"{teach}lessons/{draft.pk}/",
-        f"{teach}lessons/{draft.pk}/sign/",
-        f"{teach}lessons/{signed.pk}/sealed/",
-        f"{teach}endorse/",
-        f"{teach}endorse/solo-90-day/?aircraft_model=C172&training_date=2026-03-02",
+    #: What the audit reads of the school and of the record, for a lesson that is not signed yet.
+    audits = 9
+    for path, most in (
+        (teach, 12),
+        (f"{teach}lessons/{draft.pk}/", 12 + audits),
+        (f"{teach}lessons/{draft.pk}/sign/", 12 + audits),
+        (f"{teach}lessons/{signed.pk}/sealed/", 12),
+        (f"{teach}endorse/", 12),
+        (f"{teach}endorse/solo-90-day/?aircraft_model=C172&training_date=2026-03-02", 12),
     ):
         ida.get(path)
-        with django_assert_max_num_queries(12):
+        with django_assert_max_num_queries(most):
             assert ida.get(path).status_code == 200
 
 

@@ -146,6 +146,7 @@ function asRequest(item, known, asked, password) {
     };
   }
   const body = { content_hash: item.hash };
+  for (const key of ["findings_hash", "findings_reason"]) if (item[key]) body[key] = item[key];
   if (item.passkey) body.passkey = item.passkey;
   else body.confirm_password = password;
   // A clock that is ahead of the school's would sign in the future: then the school's own counts.
@@ -170,7 +171,7 @@ async function outcome(item, answer, asked, password) {
     if (/CSRF/i.test(words)) return { later: words };
     if (item.act === "sign" && !item.passkey && password) return { asks: words };
   }
-  return { park: words, errors: said.errors || [] };
+  return { park: [words, ...(said.findings || []).map((each) => each.says)].join(" "), errors: said.errors || [] };
 }
 
 /** After 412: what we sent may stand there already, its answer lost. */

@@ -187,6 +187,8 @@ function show({ form }, found) {
     const hint = found.hints[place.dataset.hint];
     place.textContent = hint ? [hint.words, hint.caution].filter(Boolean).join(". ") : "";
   }
+  form.querySelector("[data-findings]")?.replaceChildren(...(found.findings || []).map((each) => (
+    line(each.severity === "serious" ? "fault" : "look", each.severity === "serious" ? gettext("Serious:") : gettext("Check:"), each.says))));
   const out = (name, words) => { form.querySelector(`[data-out=${name}]`).textContent = words; };
   const away = gettext("calculated when the network is back");
   out("distance", found.distance === null ? away : found.distance || gettext("unknown"));

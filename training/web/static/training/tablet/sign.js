@@ -14,13 +14,18 @@ export function lesson(form) {
   const { student, lesson: record, sealed, words } = form.dataset;
   const hash = form.elements.content_hash.value;
   const item = { act: "sign", student, record, hash, words: filled(gettext("%(words)s, signature"), { words }) };
+  const read = () => ({
+    findings_hash: form.elements.findings_hash.value, findings_reason: form.elements.findings_reason?.value.trim() || "",
+  });
   offer(form, async (allow) => {
-    const answer = await confirm(JSON.parse(form.dataset.statement), { allow, nonce: await store.nonce() });
-    await sign(form, { ...item, passkey: answer, performed_at: new Date().toISOString() }, {}, sealed);
+    if (!form.elements.findings_reason || form.elements.findings_reason.reportValidity()) {
+      const answer = await confirm(JSON.parse(form.dataset.statement), { allow, nonce: await store.nonce() });
+      await sign(form, { ...item, ...read(), passkey: answer, performed_at: new Date().toISOString() }, {}, sealed);
+    }
   });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    await sign(form, item, { password: form.elements.confirm_password.value }, sealed);
+    await sign(form, { ...item, ...read() }, { password: form.elements.confirm_password.value }, sealed);
     form.elements.confirm_password.value = "";
   });
 }

@@ -1,0 +1,193 @@
+"""What the audit would find the next night is found before the signature: nothing serious passes silently."""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from typing import Any
+
+import pytest
+
+from syllabus.engine.audit.audit import SERIOUS
+from syllabus.engine.record import record as engine
+from tests.support import factories
+from tests.support.cast import IDAS_CERTIFICATE, Cast
+from tests.support.lessons import AT, accepted, content, draft, flown, sign
+from training import models, record
+from training.ledger.models import Entry
+from training.reports import audit
+from training.services.lessons import lesson_content, lesson_findings, sign_offs
+from training.services.lessons.lesson_content import LessonError
+from training.services.lessons.lesson_findings import Accepted, OpenFindings
+
+NIGHT = dt.timedelta(hours=14)
+SOLO = {"times": {"total": "1.4 h", "solo": "1.4 h"}}
+Told = list[tuple[str, str, str]]
+
+
+def found(lesson: models.LessonRecord, by: models.User, at: dt.datetime = AT) -> list[dict[str, Any]]:
+    return lesson_findings.of(lesson, lesson_content.read(lesson.content), by, at)
+
+
+def at_night(lesson: models.LessonRecord) -> Told:
+    """What the nightly audit says of a signed lesson's entries."""
+    school, at = lesson.student.school, AT + NIGHT
+    return sorted(
+        (each.found.kind, each.found.severity, each.found.says)
+        for each in audit.audit(school, school.day(at), at=at)
+        if any(str(lesson.pk) in entry for entry in each.found.entries)
+        and not each.found.kind.startswith("lesson-")
+    )
+
+
+def told(findings: list[dict[str, Any]]) -> Told:
+    return sorted((each["kind"], each["severity"], each["says"]) for each in findings)
+
+
+def sealed(lesson: models.LessonRecord) -> dict[str, Any]:
+    """What the ledger has of a signature."""
+    signed = models.SignOff.objects.get(lesson=lesson)
+    leaf = Entry.objects.select_related("kept").get(tree=signed.ledger_tree, index=signed.ledger_index)
+    body: dict[str, Any] = leaf.kept.value
+    return body
+
+
+def unsealed(lesson: models.LessonRecord) -> bool:
+    lesson.refresh_from_db()
+    return lesson.state == "draft" and not models.SignOff.objects.filter(lesson=lesson).exists()
+
+
+def test_an_illegal_solo_is_not_signed_without_a_word(people: Cast) -> None:
+    models.Student.objects.filter(pk=people.sam.pk).update(birth_date=dt.date(2011, 9, 1))
+    people.sam.refresh_from_db()
+    lesson = draft(people, flown(**SOLO))
+    with pytest.raises(OpenFindings, match="serious findings") as refused:
+        sign(lesson, people.ida, accepted=Accepted())
+    says = " ".join(each["says"] for each in refused.value.found if each["severity"] == SERIOUS)
+    assert "61.83" in says  # at least 16 years old
+    assert "61.23(a)(3)" in says  # a medical certificate
+    assert "61.3(a)" in says  # a student pilot certificate
+    assert "61.87(n)" in says  # the endorsement
+    assert refused.value.facts["findings_hash"] == lesson_findings.hash_of(refused.value.found)
+    assert unsealed(lesson)
+
+
+@pytest.mark.parametrize("times", [SOLO["times"], {"total": "1.4 h", "dual": "1.4 h"}], ids=["solo", "dual"])
+def test_the_sheet_says_what_the_nightly_audit_says(people: Cast, times: dict[str, str]) -> None:
+    factories.recorded(
+        people.sam,
+        documents=(engine.Document("m", "medical", issued=dt.date(2019, 3, 1), klass="third"),),
+    )
+    lesson = draft(people, flown(times=times))
+    before = told(found(lesson, people.ida))
+    sign(lesson, people.ida)
+    assert before == at_night(lesson)
+    assert bool(before) == ("solo" in times)
+
+
+def test_a_reason_without_the_findings_is_none(people: Cast) -> None:
+    lesson = draft(people, flown(**SOLO))
+    for said in (
+        Accepted("", "I know."),
+        Accepted(accepted(lesson, people.ida).digest, ""),
+        Accepted(accepted(lesson, people.ida).digest, " \n"),
+        Accepted("sha256:" + "0" * 64, "I know."),
+    ):
+        with pytest.raises(OpenFindings):
+            sign(lesson, people.ida, accepted=said)
+    with pytest.raises(LessonError, match="2001 characters"):
+        sign(lesson, people.ida, accepted=Accepted(accepted(lesson, people.ida).digest, "x" * 2001))
+    assert unsealed(lesson)
+
+
+def test_findings_that_changed_since_they_were_read_are_shown_again(people: Cast) -> None:
+    lesson = draft(people, flown(**SOLO))
+    read = accepted(lesson, people.ida)
+    medical = engine.Document("m", "medical", issued=dt.date(2026, 2, 1), klass="third")
+    record.add(people.sam, "documents", medical, at=AT - dt.timedelta(hours=1))
+    with pytest.raises(OpenFindings, match="changed after you read them") as refused:
+        sign(lesson, people.ida, accepted=read)
+    assert refused.value.facts["findings_hash"] != read.digest
+    again = Accepted(refused.value.facts["findings_hash"], read.reason)
+    assert sign(lesson, people.ida, accepted=again).findings == refused.value.found
+
+
+def test_reason_and_findings_are_sealed_with_the_signature(people: Cast) -> None:
+    lesson = draft(people, flown(**SOLO))
+    signed = sign(lesson, people.ida, accepted=Accepted(accepted(lesson, people.ida).digest, " He knew it. "))
+    body = sealed(lesson)
+    assert (body["findings_reason"], body["findings"]) == ("He knew it.", signed.findings)
+    assert signed.findings_reason == "He knew it."
+    assert {each["severity"] for each in signed.findings} >= {SERIOUS}
+
+
+def test_a_lawful_lesson_needs_no_reason_and_keeps_none(people: Cast) -> None:
+    lesson = draft(people)
+    assert found(lesson, people.ida) == []
+    signed = sign(lesson, people.ida, accepted=Accepted("", "For no reason."))
+    assert (signed.findings, signed.findings_reason) == ([], "")
+    assert "findings" not in sealed(lesson)
+
+
+def test_a_correction_to_solo_is_asked_about_like_any_lesson(people: Cast) -> None:
+    lesson = draft(people)
+    sign(lesson, people.ida)
+    lesson.refresh_from_db()
+    more = {"by": people.ida, "at": AT, "via": "api", "reason": "He was alone."}
+    mended = sign_offs.correct(lesson, id=uuid.uuid4(), content=flown(**SOLO), **more)
+    with pytest.raises(OpenFindings):
+        sign(mended, people.ida, accepted=Accepted())
+    before = told(found(mended, people.ida))
+    sign(mended, people.ida)
+    assert before == at_night(mended)
+
+
+def test_a_correction_that_takes_training_away_says_what_rested_on_it(people: Cast) -> None:
+    lesson = draft(people)
+    sign(lesson, people.ida)
+    lesson.refresh_from_db()
+    trained = engine.Endorsement(
+        "e",
+        "solo-90-day",
+        dt.date(2026, 3, 2),
+        instructor=engine.Instructor("Ida Example", IDAS_CERTIFICATE),
+        aircraft_model="C172",
+        training_date=dt.date(2026, 3, 2),
+    )
+    record.add(people.sam, "endorsements", trained, at=AT)
+    more = {"by": people.ida, "at": AT, "via": "api", "reason": "It was another day."}
+    earlier = content(flight=None, ground={**content()["ground"], "date": "2026-03-01"})
+    mended = sign_offs.correct(lesson, id=uuid.uuid4(), content=earlier, **more)
+    assert "endorsement-untrained" in {each["kind"] for each in found(mended, people.ida)}
+
+
+def test_an_instructor_beyond_eight_hours_reads_it_before_the_signature(people: Cast) -> None:
+    day = dt.datetime(2026, 3, 2, 6, tzinfo=dt.timezone(dt.timedelta(hours=-6)))
+    lessons = []
+    for start, hours in ((0, 4), (5, 5)):
+        off, on = day + dt.timedelta(hours=start), day + dt.timedelta(hours=start + hours)
+        times = {"total": f"{hours} h", "dual": f"{hours} h"}
+        said = flown(off=off.isoformat(), on=on.isoformat(), times=times)
+        lessons.append(draft(people, said))
+        if start == 0:
+            sign(lessons[0], people.ida)
+    [hit] = [each for each in found(lessons[1], people.ida) if each["kind"] == "training-hours"]
+    assert hit["severity"] == SERIOUS
+    assert "61.195(a)" in hit["citations"][0]
+    sign(lessons[1], people.ida)
+    assert told([hit])[0] in at_night(lessons[1])
+
+
+def test_offline_signatures_are_asked_too(people: Cast) -> None:
+    """A signature made without the server's check arrives without its findings."""
+    lesson = draft(people, flown(**SOLO))
+    with pytest.raises(OpenFindings):
+        sign(lesson, people.ida, performed_at=AT - dt.timedelta(hours=3), accepted=Accepted())
+    signed = sign(lesson, people.ida, performed_at=AT - dt.timedelta(hours=3))
+    assert signed.performed_at == AT - dt.timedelta(hours=3)
+
+
+def test_the_same_signature_again_is_not_asked_again(people: Cast) -> None:
+    lesson = draft(people, flown(**SOLO))
+    first = sign(lesson, people.ida)
+    assert sign(lesson, people.ida, accepted=Accepted()).pk == first.pk
