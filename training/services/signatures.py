@@ -93,12 +93,16 @@ def give_endorsement(
     said: Mapping[str, Any],
     judgement: str,
     signer: Signer,
+    checked_hash: str = "",
 ) -> endorsements.Given:
     """Give an endorsement under the caller's id. Raises: NotConfirmed; as ``endorsements.give``."""
     whole = {"kind": kind, "endorsement": said, "judgement": judgement}
     act = act_of_endorsement(GIVEN, student, entry, whole, by_passkey=signer.given.passkey is not None)
     before = models.EndorsementSeal.objects.filter(student=student, endorsement__entry_id=str(entry))
-    return endorsements.give(student, entry, kind, said, judgement=judgement, **signer.signs(act, before))
+    signs = signer.signs(act, before)
+    return endorsements.give(
+        student, entry, kind, said, judgement=judgement, checked_hash=checked_hash, **signs
+    )
 
 
 def revoke_endorsement(found: models.Endorsement, reason: str, signer: Signer) -> models.Revocation:

@@ -195,6 +195,10 @@ class EndorsementReportSerializer(ResponseSerializer):
     caution = Field(STRING)
 
 
+class EndorsementCheckedSerializer(EndorsementReportSerializer):
+    checked_hash = Field(STRING, "Of this answer; send it with the endorsement that you give.")
+
+
 class ErrorSerializer(ResponseSerializer):
     """One error in the request."""
 

@@ -67,9 +67,22 @@ def test_the_catalogue_is_told(anyone) -> None:
 def test_it_is_looked_at_before_it_is_given(people, signed_in: Clients, place) -> None:
     answer = signed_in(people.ida).post(f"{place}/check", {"kind": "solo-90-day", "endorsement": SOLO})
     assert answer.status_code == 200
-    fits(answer.json(), "EndorsementReport")
+    fits(answer.json(), "EndorsementChecked")
     assert answer.json()["may_be_given"] is True
     assert answer.json()["last_day"] == "2026-08-28"
+
+
+def test_only_what_was_checked_is_given(people, signed_in: Clients, place) -> None:
+    client = signed_in(people.ida)
+    checked = client.post(f"{place}/check", {"kind": "solo-90-day", "endorsement": SOLO}).json()
+    sent = to_give(checked_hash=checked["checked_hash"])
+    for spoilt in ({"endorsement": {**SOLO, "conditions": "None."}}, {"checked_hash": "sha256:" + "0" * 64}):
+        told = problem(client.post(place, {**sent, **spoilt}), 409)
+        assert "changed after the check" in told["detail"]
+        assert told["report"]["kind"] == "solo-90-day"
+        assert told["checked_hash"] != {**sent, **spoilt}["checked_hash"]
+    assert not models.EndorsementSeal.objects.exists()
+    assert client.post(place, sent).status_code == 201
 
 
 # others here, test_translation and test_signing_by_passkey make these queries on SQLite

@@ -2,9 +2,12 @@
 
 import dataclasses
 import datetime as dt
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+
+import rfc8785
 
 from syllabus.engine.record import record as engine
 from syllabus.engine.record.reading import write_point
@@ -45,6 +48,11 @@ class Checked:
     refusals: tuple[Refusal, ...]
     wording: str
     last_day: dt.date | None
+
+    @property
+    def digest(self) -> str:
+        """``sha256:…`` over everything that was checked and answered, in its canonical form (RFC 8785)."""
+        return "sha256:" + hashlib.sha256(rfc8785.dumps(self.as_json())).hexdigest()
 
     def as_json(self) -> dict[str, Any]:
         """Plain JSON values."""

@@ -53,6 +53,17 @@ class AgainstTheRule(Refused):
         )
 
 
+class CheckVoid(Conflict):
+    """The check that the instructor read is not of this endorsement any more; ``report`` is the new one."""
+
+    def __init__(self, report: Checked):
+        self.report = report
+        super().__init__(
+            "The endorsement or the record changed after the check. Read the new check, then sign.",
+            facts={"report": report.as_json(), "checked_hash": report.digest},
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Given:
     """The row on record, its signature, and whether this call gave it."""
@@ -144,15 +155,17 @@ def give(
     at: dt.datetime,
     via: str,
     judgement: str = "",
+    checked_hash: str = "",
     confirmed: Mapping[str, Any] | None = None,
 ) -> Given:
     """Give and sign an endorsement. Sending the same again returns the first one.
 
     ``entry`` is the caller's own id, so that the call can be repeated. ``judgement`` is what the instructor
-    adds in words. ``confirmed`` says how the caller re-authenticated ``by``.
+    adds in words. ``checked_hash`` is of the check that the instructor read, if there was one. ``confirmed``
+    says how the caller re-authenticated ``by``.
 
-    Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; NotInForce; Conflict if the id
-            belongs to something else.
+    Raises: EndorsementError; NotAllowed; AgainstTheRule with the report; CheckVoid; NotInForce; Conflict if
+            the id belongs to something else.
     Effects: one transaction, with the student's row locked; the access is logged.
     """
     access.require(by, "write a record", student, on=at.date())
@@ -165,6 +178,8 @@ def give(
     report = checked(locked, asked, by=by, at=at)
     if report.refusals:
         raise AgainstTheRule(report)
+    if checked_hash and checked_hash != report.digest:
+        raise CheckVoid(report)
     row: Endorsement = record.add(
         locked, "endorsements", report.endorsement, at=at, sealed=True, instructor_user=by
     )

@@ -109,10 +109,14 @@ def endorse(request: HttpRequest, whose: Taught, kind: str) -> HttpResponse:
         raise Http404("no kind of endorsement of that name")
     if request.method == "POST":
         return _give(request, whose, chosen)
-    said = _said(chosen, {key: str(value) for key, value in request.GET.items()})
+    said = _said(chosen, _texts(request.GET))
     if "aircraft_model" in chosen.fields and not request.GET and whose.student.training_model:
         said["aircraft_model"] = whose.student.training_model
     return _show(request, whose, chosen, said)
+
+
+def _texts(given: Mapping[str, Any]) -> dict[str, str]:
+    return {key: str(value) for key, value in given.items()}
 
 
 def _said(kind: Kind, given: Mapping[str, str]) -> dict[str, Any]:
@@ -151,6 +155,7 @@ def _show(
         "longest": day(longest),
         "judgement": judgement,
         "said": json.dumps(dict(said)),
+        "checked_hash": checked.digest if checked else "",
         "new": entry or uuid.uuid4(),
         "passkeys": json.dumps(reauthentication.passkeys(whose.user)),
     }
@@ -238,16 +243,22 @@ def _left_out(whys: Said, names: Names) -> list[str]:
 
 def _give(request: HttpRequest, whose: Taught, kind: Kind) -> HttpResponse:
     form = Give.bind(request)
-    if {"id", "endorsement"} & form.errors.keys():
+    if {"id", "endorsement", "typed"} & form.errors.keys():
         raise Http404("no endorsement that can be read")
     sent = form.cleaned_data
     entry, said, judgement = sent["id"], sent["endorsement"], sent.get("judgement", "")
     if unread := form.errors.get("judgement"):  # no signature without it
         return _show(request, whose, kind, said, errors=list(map(str, unread)), entry=entry, status=422)
+    typed = said if sent["typed"] is None else _said(kind, _texts(sent["typed"]))
+    if typed != said or not sent["checked_hash"]:
+        void = gettext("Not signed. You changed the details after the check. Read the new check, then sign.")
+        return _show(request, whose, kind, typed, errors=[void], judgement=judgement, status=409)
     errors = []
     try:
         by = signing.signer(request, whose.user, whose.at)
-        done = signatures.give_endorsement(whose.student, entry, kind.kind, said, judgement, by)
+        done = signatures.give_endorsement(
+            whose.student, entry, kind.kind, said, judgement, by, sent["checked_hash"]
+        )
         messages.success(
             request,
             gettext("Endorsement given: %(kind)s. Ledger entry %(index)d.")

@@ -27,13 +27,23 @@ class Give(Form):
 
     id = forms.UUIDField()
     endorsement = Text("")
+    typed = Text("")
+    checked_hash = Text("")
     judgement = Lines("")
 
     def clean_endorsement(self) -> dict[str, Any]:
-        try:
-            said = json.loads(self.cleaned_data["endorsement"])
-        except (ValueError, RecursionError):
-            said = None
-        if not isinstance(said, dict):
-            raise forms.ValidationError(gettext("is not readable; reload the page"))
-        return said
+        return _object(self.cleaned_data["endorsement"])
+
+    def clean_typed(self) -> dict[str, Any] | None:
+        """What is in the fields above the check, if the browser says so."""
+        return _object(self.cleaned_data["typed"]) if self.cleaned_data["typed"] else None
+
+
+def _object(text: str) -> dict[str, Any]:
+    try:
+        said = json.loads(text)
+    except (ValueError, RecursionError):
+        said = None
+    if not isinstance(said, dict):
+        raise forms.ValidationError(gettext("is not readable; reload the page"))
+    return said

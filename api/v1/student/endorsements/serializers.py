@@ -12,6 +12,7 @@ from api.v1.base.field_types import (
     VERIFIED,
     WHOLE,
     as_it_came,
+    content_hash,
     like,
     list_of,
     word,
@@ -79,6 +80,7 @@ class EndorsementToGiveSerializer(ConfirmedSerializer):
     kind = Field(NAME)
     endorsement = Field(FIELDS, default={})
     judgement = Field(like(TEXT, maxLength=2000), "The instructor's judgment in words.", default="")
+    checked_hash = Field(content_hash("a check"), "That of the check that was read.", default="")
 
 
 class RevocationOfEndorsementSerializer(ConfirmedSerializer):

@@ -7,7 +7,7 @@ from typing import Any
 from api.v1.base import reauthentication
 from api.v1.base.description import Answer, Created, describe
 from api.v1.base.errors import Problem
-from api.v1.base.reports import EndorsementReportSerializer
+from api.v1.base.reports import EndorsementCheckedSerializer
 from api.v1.base.throttles import ConfirmThrottle
 from api.v1.base.views import OpenView
 from api.v1.student.endorsements.serializers import (
@@ -118,8 +118,9 @@ class StudentEndorsements(SigningView):
         """Signed by the caller, an instructor of the student's school, with password or passkey, which signs
         `kind`, `endorsement` and `judgement` as sent. `id` is chosen by the caller: sending the same again
         returns the existing endorsement (200); other content under it is a conflict (409). What the rule
-        forbids is refused (422) with the report; other warnings are shown in the report and saved. The entry
-        is signed into the school's ledger.
+        forbids is refused (422) with the report; other warnings are shown in the report and saved. With the
+        `checked_hash` of a check, only what was checked is given: if the fields or the record changed since,
+        it is refused (409) with the new report. The entry is signed into the school's ledger.
         """
         student = self.writable(ref, instructing=True)
         sent = self.sent()
@@ -127,7 +128,9 @@ class StudentEndorsements(SigningView):
         judgement, confirmation = sent["judgement"], sent["confirmation"]
         by = self.signer(confirmation)
         try:
-            done = signatures.give_endorsement(student, entry, kind, said, judgement, by)
+            done = signatures.give_endorsement(
+                student, entry, kind, said, judgement, by, sent["checked_hash"]
+            )
         except EndorsementError as problem:
             raise _placed(problem) from None
         return Created(done.seal) if done.created else done.seal
@@ -156,7 +159,7 @@ class EndorsementCheck(SigningView):
     @describe(
         "checkEndorsement",
         "Check an endorsement before you give it",
-        Answer(EndorsementReportSerializer, "What to check"),
+        Answer(EndorsementCheckedSerializer, "What to check"),
         body=EndorsementToCheckSerializer,
         refuses=(403,),
     )
@@ -171,7 +174,7 @@ class EndorsementCheck(SigningView):
             found = endorsements.check(student, sent["kind"], sent[_WHOLE], **self.acting)
         except EndorsementError as problem:
             raise _placed(problem) from None
-        return found.as_json()
+        return {**found.as_json(), "checked_hash": found.digest}
 
 
 class EndorsementRevocation(SigningView):

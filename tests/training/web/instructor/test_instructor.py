@@ -325,6 +325,7 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     sent = {
         "id": re.search(r'name="id" value="([^"]+)"', form)[1],  # type: ignore[index]
         "endorsement": html.unescape(re.search(r'name="endorsement" value="([^"]+)"', form)[1]),  # type: ignore[index]
+        "checked_hash": re.search(r'name="checked_hash" value="([^"]+)"', form)[1],  # type: ignore[index]
         "judgement": "Ready.",
     }
     wrong = ida.post(kind, {**sent, "confirm_password": "x"})
@@ -346,6 +347,34 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     assert "Endorsement revoked." in ended
     assert "Revoked 3 Mar 2026: Solo put off." in ended
     assert models.Revocation.objects.count() == 1
+
+
+def test_what_is_changed_after_the_check_is_not_signed(ida: Client, people: Cast) -> None:
+    kind = reverse("endorse-kind", args=[people.sam.ref, "solo-other-airport"])
+    asked = {"aircraft_model": "C172", "airport": "KMTW"}
+    form = ida.get(kind, asked).content.decode()
+    sent = {
+        name: html.unescape(re.search(rf'name="{name}" value="([^"]*)"', form)[1])  # type: ignore[index]
+        for name in ("id", "endorsement", "checked_hash")
+    } | {"confirm_password": PASSWORD, "judgement": "Ready."}
+    typed = {**asked, "airport": "KOSH"}
+    for spoilt in (
+        {"typed": json.dumps(typed)},  # another airport in the field than in the check
+        {"endorsement": sent["endorsement"].replace("KMTW", "KOSH")},  # or in what is sent
+        {"checked_hash": ""},
+        {"checked_hash": "sha256:" + "0" * 64},
+    ):
+        page = ida.post(kind, {**sent, **spoilt})
+        assert page.status_code in (409, 422)
+        assert "changed" in text_of(page)
+        assert "after the check" in text_of(page)
+        assert not models.EndorsementSeal.objects.exists()
+    page = ida.post(kind, {**sent, "typed": json.dumps(typed)})
+    assert 'value="KOSH"' in page.content.decode()  # the new check is of what was typed
+    assert ida.post(kind, {**sent, "typed": "[]"}).status_code == 404
+    done = ida.post(kind, {**sent, "typed": json.dumps({**asked, "expires": ""})}, follow=True)
+    assert "Ledger entry" in text_of(done)
+    assert models.Endorsement.objects.get(kind="solo-other-airport").airport == "KMTW"
 
 
 def test_what_an_endorsement_rests_on_is_told_by_name(ida: Client, people: Cast) -> None:

@@ -47,8 +47,13 @@ async function sign(form, item, how, sealed) {
 
 /** The form of an endorsement, or of its end: the passkey's answer goes with the form. */
 export function act(form) {
+  // What is in the fields now goes along: the server signs nothing that was changed after its check.
+  const fields = document.querySelector("form[method=get].card");
+  const typed = () => { if (form.elements.typed) form.elements.typed.value = JSON.stringify(Object.fromEntries(new FormData(fields))); };
+  form.addEventListener("submit", typed);
   byPasskey(form, (_, { act: kind, student: subject, about, kind: endorsement }) => {
     const text = (name) => form.elements[name].value.replaceAll("\r\n", "\n").trim();
+    typed();
     const said = kind === "endorsement.revoked" ? { reason: text("reason") }
       : { kind: endorsement, endorsement: JSON.parse(form.elements.endorsement.value), judgement: text("judgement") };
     return "reason" in said && !said.reason ? null : over({ kind, subject, about }, said);
