@@ -161,6 +161,42 @@ def test_a_correction_that_takes_training_away_says_what_rested_on_it(people: Ca
     assert "endorsement-untrained" in {each["kind"] for each in found(mended, people.ida)}
 
 
+@pytest.fixture
+def craft(people: Cast) -> models.Aircraft:
+    """The aircraft of every lesson here, whose annual inspection ended the day before."""
+    made = factories.aircraft(people.school, registration="N00XY")
+    done = {"kind": "annual-inspection", "done": dt.date(2025, 2, 1), "recorded_at": AT, "by": people.ada}
+    models.AircraftCheck.objects.create(school=people.school, aircraft=made, **done)
+    return made
+
+
+def test_a_dual_lesson_in_an_aircraft_with_an_overdue_annual_is_asked_about(
+    people: Cast, craft: models.Aircraft
+) -> None:
+    lesson = draft(people)
+    with pytest.raises(OpenFindings) as refused:
+        sign(lesson, people.ida, accepted=Accepted())
+    [hit] = refused.value.found
+    assert (hit["kind"], hit["severity"]) == ("aircraft-papers", SERIOUS)
+    assert hit["citations"] == ["14 CFR 91.409(a)"]
+    sign(lesson, people.ida)
+    assert at_night(lesson) == told([hit])
+
+
+def test_a_lesson_in_a_grounded_aircraft_is_asked_about(people: Cast) -> None:
+    craft = factories.aircraft(people.school, registration="n00xy")
+    at = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
+    models.Grounding.objects.create(
+        school=people.school, aircraft=craft, kind="grounded", reason="Brakes.", at=at, by=people.ada
+    )
+    lesson = draft(people)
+    with pytest.raises(OpenFindings, match="serious") as refused:
+        sign(lesson, people.ida, accepted=Accepted())
+    assert ["Brakes." in each["says"] for each in refused.value.found] == [True]
+    sign(lesson, people.ida)
+    assert at_night(lesson) == told(refused.value.found)
+
+
 def test_an_instructor_beyond_eight_hours_reads_it_before_the_signature(people: Cast) -> None:
     day = dt.datetime(2026, 3, 2, 6, tzinfo=dt.timezone(dt.timedelta(hours=-6)))
     lessons = []

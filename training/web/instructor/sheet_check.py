@@ -130,6 +130,8 @@ _BESIDE = {
     "school-minimum": "flown",
     "training-hours": "t-dual",
     "training-ratings": "registration",
+    "aircraft-grounded": "registration",
+    "aircraft-papers": "registration",
     "two-places": "off",
 }
 #: About facts that may not be typed yet; the page before the signature shows it.
