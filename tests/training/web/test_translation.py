@@ -220,6 +220,7 @@ def pages() -> dict[str, list[tuple[str, str]]]:
             (hers, f"{teach}/endorse/solo-90-day/?aircraft_model=C172&training_date=2026-11-24"),
         ],
         "endorsement-revoke": [(hers, f"{teach}/endorsements/{given.endorsement.entry_id}/revoke/")],
+        "endorsements": [("ida", "/endorsements/")],
         "fleet": [("ida", "/aircraft/")],
         "finding": [("ada", f"/audit/findings/{found.ref}/")],
         "help": [("", "/help/"), ("ida", "/help/?q=zebra")],

@@ -19,16 +19,14 @@ from syllabus.engine.record.record import Endorsement as Given
 from syllabus.engine.record.record import Record
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES, TESTS
 from syllabus.engine.rules.finding import Finding, Said
-from syllabus.engine.rules.kinds.evidence import STUDENT
 from syllabus.engine.rules.reasons import NotCovered
 from syllabus.law import endorsements as catalogue
 from syllabus.law.endorsements import Kind
 from training.models import EndorsementSeal
 from training.presenters import amounts
 from training.presenters.days import day
-from training.presenters.entry import Names, kind_of, sentence, vouched
+from training.presenters.entry import Names, kind_of, sentence
 from training.presenters.reasons import PAGE
-from training.reports import authorities
 from training.reports.eligibility import record_of
 from training.services import access, signatures
 from training.services.endorsements import endorsement_check, endorsements
@@ -43,6 +41,7 @@ from training.web.shared import refusals, signing
 from training.web.shared.forms import text_of
 from training.web.shared.opening import show
 from training.web.shared.report_presenter import State
+from training.web.student.endorsed import title_of
 
 MOST_REASONS = 6
 #: Fields whose value is chosen from a list; all others are typed.
@@ -62,43 +61,6 @@ FIELDS: Mapping[str, tuple[str, str]] = {
     "conditions": (_("Conditions and limitations"), "area"),
     "expires": (_("Expires on (to shorten it)"), "date"),
 }
-
-
-@taught("GET")
-def kinds(request: HttpRequest, whose: Taught) -> HttpResponse:
-    """The kinds of endorsement that can be given, and those in force."""
-    whose.log(access.READ, "endorsements")
-    known = record_of(whose.student)
-    by_id = {each.id: each for each in known.endorsements}
-    listed = catalogue.current().kinds
-    standing = []
-    for row, seal, revocation in endorsements.listed(whose.student):
-        given = by_id.get(row.entry_id)
-        if given is None:
-            continue
-        last = endorsement_check.last_day(whose.student, known, given)
-        standing.append(
-            {
-                "title": listed[row.kind].title if row.kind in listed else row.kind,
-                "given": day(row.given),
-                "last": day(last),
-                "over": last is not None and last < whose.today,
-                "by": given.instructor.name if given.instructor else gettext("no one named"),
-                "wording": seal.wording if seal else "",
-                "vouched": vouched(given.provenance),
-                "ended": revocation
-                and gettext("Revoked %(day)s: %(reason)s")
-                % {"day": day(whose.student.school.day(revocation.at)), "reason": revocation.reason},
-                "entry": row.entry_id if seal and not revocation else None,
-            }
-        )
-    told = {
-        "student": whose.student,
-        "kinds": [each for each in listed.values() if each.authority in authorities.of(whose.student)],
-        "standing": standing,
-        "today": day(whose.today),
-    }
-    return show(request, "training/instructor/endorse.html", told)
 
 
 @taught("GET", "POST")
@@ -137,6 +99,9 @@ def _show(
 ) -> HttpResponse:
     known = record_of(whose.student)
     checked, by_field = _checked(whose, kind, said, known)
+    fresh = request.method == "GET" and not request.GET
+    if fresh:  # nothing was sent, so no field has an error yet
+        by_field = {"": by_field.get("", [])} if checked else {}
     longest = endorsement_check.last_day(whose.student, known, _longest(checked)) if checked else None
     fields = [
         _field(kind, key, said.get(key, ""), by_field.pop(key, [])) for key in (*kind.fields, "expires")
@@ -150,6 +115,7 @@ def _show(
         "fields": fields,
         "errors": told,
         "report": checked.as_json() if checked else None,
+        "fresh": fresh,
         "rests_on": _rests_on(checked, Names(known)) if checked else [],
         "last_day": day(checked.last_day) if checked else "",
         "longest": day(longest),
@@ -231,10 +197,7 @@ def _finding(finding: Finding, on: dt.date, names: Names) -> dict[str, Any]:
 
 
 def _asked(missing: Said, names: Names) -> list[str]:
-    def named(entry: str) -> str:
-        return gettext("The student's birth date") if entry == STUDENT else names(entry)
-
-    return [f"{named(entry)}: {names.reader.words(what)}" for entry, what in missing]
+    return [f"{names(entry)}: {names.reader.words(what)}" for entry, what in missing]
 
 
 def _left_out(whys: Said, names: Names) -> list[str]:
@@ -292,10 +255,9 @@ def revoke(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpRespons
             errors = refusals.words(problem, lambda each: f"{each.place} {each.message}")
     else:
         whose.log(access.READ, f"endorsement {found.kind}")
-    listed = catalogue.current().kinds
     told = {
         "student": whose.student,
-        "title": listed[found.kind].title if found.kind in listed else found.kind,
+        "title": title_of(found.kind),
         "given": day(found.given),
         "seal": EndorsementSeal.objects.filter(endorsement=found).first(),
         "entry": entry,

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from training.web.instructor import answering, documents, endorsing, lessons, tablet, today
+from training.web.instructor import answering, documents, endorsed, endorsing, lessons, tablet, today
 
 _TEACH = "teach/<uuid:ref>/"
 _LESSON = f"{_TEACH}lessons/<uuid:entry>/"
@@ -18,9 +18,10 @@ urlpatterns = [
     path(f"{_LESSON}correct/", lessons.correct, name="lesson-correct"),
     path(f"{_TEACH}requests/<uuid:entry>/answer/", answering.answer, name="request-answer"),
     path(f"{_TEACH}documents/", documents.papers, name="papers"),
-    path(f"{_TEACH}endorse/", endorsing.kinds, name="endorse"),
+    path(f"{_TEACH}endorse/", endorsed.kinds, name="endorse"),
     path(f"{_TEACH}endorse/<slug:kind>/", endorsing.endorse, name="endorse-kind"),
     path(f"{_TEACH}endorsements/<uuid:entry>/revoke/", endorsing.revoke, name="endorsement-revoke"),
+    path("endorsements/", endorsed.every, name="endorsements"),
     path("airports/", tablet.nearby, name="airports"),
     path("tablet/", tablet.shell, name="tablet"),
     path("tablet/token/", tablet.token, name="tablet-token"),

@@ -26,7 +26,7 @@ from training.services.lessons import lesson_records
 from training.services.records.page_cache import PAGES, Page
 from training.web.shared import lesson_presenter
 from training.web.shared import report_presenter as shown
-from training.web.student import course, gaps
+from training.web.student import course, endorsed, gaps
 from training.web.student import hours as by_kind
 from training.web.student.charts import LONG_WEEKS, SHORT_WEEKS
 from training.web.student.needs import needs
@@ -125,7 +125,13 @@ def _brief(why: Reason) -> str:
     ) % {"milestone": first["milestone"], "number": more + 1}
 
 
+def endorsements(student: Student, on: dt.date, _variant: str = "") -> SafeString:
+    """The endorsements needed next and the last days of those on record, as JSON."""
+    return SafeString(json.dumps(endorsed.found(student, on, reports.overview(student, on))))
+
+
 PAGES.update(
+    endorsements=Page(endorsements),
     standing=Page(standing),
     hours=Page(hours),
     lessons=Page(lessons, of_lessons=True, variants=(SIGNED, ALL)),

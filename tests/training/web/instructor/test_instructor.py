@@ -311,8 +311,11 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     kind = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
     first = text_of(ida.get(kind))
     assert "Not met The 15 pre-solo maneuvers" in first
-    assert "Is missing; this endorsement must name it (14 CFR 61.87(n))" in first
-    assert "You cannot give this endorsement yet. Fix the items marked above." in first
+    assert "Is missing" not in first
+    assert "Fill in the details above. The check runs again with every change." in first
+    checked = text_of(ida.get(kind, {"aircraft_model": "C172"}))
+    assert "Is missing; this endorsement must name it (14 CFR 61.87(n))" in checked
+    assert "You cannot give this endorsement yet. Fix the items marked above." in checked
     asked = {"aircraft_model": "C172", "training_date": "2026-03-03"}
     page = ida.get(kind, {**asked, "expires": "2026-07-01"})
     assert "a limit may be shortened and never lengthened" in text_of(page)
@@ -345,7 +348,8 @@ def test_an_endorsement_is_looked_at_then_given_then_ended(ida: Client, people: 
     assert no_reason.status_code == 422
     ended = text_of(ida.post(end, {"reason": "Solo put off.", "confirm_password": PASSWORD}, follow=True))
     assert "Endorsement revoked." in ended
-    assert "Revoked 3 Mar 2026: Solo put off." in ended
+    assert "Ends 1 Apr 2026, in 29 days." in text_of(done)
+    assert "Revoked on 3 Mar 2026 by Ida Example because: Solo put off." in ended
     assert models.Revocation.objects.count() == 1
 
 
