@@ -26,7 +26,7 @@ SECONDS = 60
 #: How the compiler tells a text that the fonts cannot show; the last character of scripts they know.
 _UNSHOWN = re.compile(r'the text `"(.+?)"` could not be displayed')
 _SURE = 0x2BFF
-TEMPLATES = ("record", "endorsements", "lesson", "audit")
+TEMPLATES = ("record", "endorsements", "lesson", "audit", "sticker")
 
 
 class TooLarge(Exception):

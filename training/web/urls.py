@@ -42,6 +42,13 @@ urlpatterns = [
     path("students/<uuid:ref>/record.pdf", paper, {"what": "record"}, name="record-paper"),
     path("students/<uuid:ref>/endorsements.pdf", paper, {"what": "endorsements"}, name="endorsements-paper"),
     path("students/<uuid:ref>/lessons/<uuid:entry>.pdf", paper, {"what": "lesson"}, name="lesson-paper"),
+    path("students/<uuid:ref>/entries/<uuid:entry>.pdf", paper, {"what": "entry"}, name="entry-sticker"),
+    path(
+        "students/<uuid:ref>/endorsements/<uuid:entry>.pdf",
+        paper,
+        {"what": "endorsement"},
+        name="endorsement-sticker",
+    ),
     path("students/<uuid:ref>/record.json", pages.download, name="record-document"),
     path("audit/", audit.listed, name="audit"),
     path("audit/run/", audit.run, name="audit-run"),
