@@ -141,7 +141,7 @@ NO_PAGES = {
     "school-mail-retry", "school-mail-retry-one", "school-mail-test",
     "school-minimum-end", "school-person-end", "school-person-mail",
     "school-unassign", "schools", "solo-release-end", "solo-release-sheet", "tablet-airports",
-    "tablet-pack", "tablet-token", "unlink", "words", "worker",
+    "tablet-decisions", "tablet-pack", "tablet-token", "unlink", "words", "worker",
 }  # fmt: skip
 
 

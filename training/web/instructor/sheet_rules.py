@@ -18,7 +18,7 @@ from syllabus.engine.record.shapes import AnyType, shape_of
 from training.presenters.lesson import for_tablet as words_for_tablet
 from training.web.instructor import amount_rules, sheet
 
-#: Stands for what is typed, in the text that a reader refuses.
+#: A sample that no reader can read; its place in a message is that of the text.
 _TYPED = "§"
 
 

@@ -1,9 +1,12 @@
 """The tablet offline: the data it downloads, the page it opens, and how it syncs."""
 
+import contextlib
 import json
+import logging
 import uuid
+from collections.abc import Callable, Iterable
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -22,21 +25,35 @@ from django.views.decorators.http import require_safe
 from syllabus.courses import outlines
 from syllabus.engine.places.geography import Place, airports, identifiers
 from syllabus.engine.time.instants import in_utc
-from training.models import LessonRecord
+from training.models import AccessLog, LessonRecord
 from training.reports import progress
+from training.services import access
 from training.services.signing import nonces, reauthentication
-from training.web.instructor import sheet, sheet_rules
+from training.web.instructor import sheet, sheet_rules, tablet_courses
 from training.web.instructor import today as board
 from training.web.instructor.lessons import sheet_context
 from training.web.instructor.opening import Fleet, Taught, teaches
 from training.web.shared import language
 from training.web.shared.opening import SignedIn, signed_in
 
+log = logging.getLogger(__name__)
+
+
+class OfflinePage(NamedTuple):
+    """Something about a student that is readable offline, as HTML; ``until`` is the instant (UTC) it ends."""
+
+    title: str
+    html: str
+    until: str = ""
+
+
+#: Further pages of a student to download, such as solo releases; the tablet shows them as they are.
+PAGES: list[Callable[[Taught], Iterable[OfflinePage]]] = []
 #: The most students and airports that a tablet downloads for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
 _CODE = (
     *("page", "shell", "box", "queue", "store", "content", "sheet", "sign", "leave"),
-    *("amounts", "check", "written", "releases"),
+    *("amounts", "build", "check", "counted", "entry", "written", "releases"),
 )
 _FILES = (
     "training/pages.css",
@@ -113,6 +130,32 @@ def nearby(request: SignedIn) -> JsonResponse:
     return JsonResponse({"airports": [{"key": each.key, "name": each.name} for each in found]})
 
 
+@signed_in("POST")
+def decisions(request: SignedIn) -> JsonResponse:
+    """Log what an instructor decided on an entry that the school refused: corrected, or discarded and why.
+
+    The student may be erased or another instructor's by now; then the program's log alone has it.
+    """
+    try:
+        said = {key: str(each)[:200] for key, each in json.loads(request.body).items() if each is not None}
+    except (ValueError, AttributeError):
+        return JsonResponse({"detail": _("This is no decision.")}, status=422)
+    at, student, record = timezone.now(), None, said.get("record", "")
+    with contextlib.suppress(ValueError):  # an entry of an old release may name no student
+        ref = uuid.UUID(said.get("student", ""))
+        student = access.visible_students(request.user, access.WRITE, on=at.date()).filter(ref=ref).first()
+    how, reason = said.get("how", ""), said.get("reason", "")
+    if student is not None:
+        what = f"tablet entry {how} ({said.get('id', '')[:8]}): {reason}"[:100]
+        # Sent again where the answer was lost.
+        if not AccessLog.objects.filter(student=student, user=request.user, what=what).exists():
+            access.log(request.user, student, access.WRITE, what, via="web", at=at)
+    signed = f"hash {said.get('content_hash', '')}, signed {said.get('signed_at', 'never')}"
+    who = request.user.pk
+    log.info("tablet entry of lesson-record %r %r by user %s (%s): %r", record, how, who, signed, reason)
+    return JsonResponse({"logged": in_utc(at)})
+
+
 @signed_in("GET")
 def airport_table(request: SignedIn) -> JsonResponse:
     """Every identifier that the server reads, so that a tablet refuses the others offline."""
@@ -129,7 +172,8 @@ def _airport_table() -> str:
 def pack(request: SignedIn) -> JsonResponse:
     """The data to download: the students with the most urgent first, each with the next sheet.
 
-    Of a record it has only the student's name, what needs the instructor, and the sheets to fill in.
+    Of a record it has the student's name, what needs the instructor, the sheets to fill in, the newest grades
+    and the newest signed lessons, which the instructor may correct offline.
     """
     if not teaches(request.user):
         return JsonResponse({"user": str(request.user.pk), "students": [], "airports": [], "passkeys": []})
@@ -143,9 +187,10 @@ def pack(request: SignedIn) -> JsonResponse:
     for each in rows:
         drafts.setdefault(each.student_id, []).append(each)
     fleets: dict[int, Fleet] = {}
+    taught = {each.student.pk: Taught(each.student, request.user, at, fleets=fleets) for each in pupils}
+    kept = tablet_courses.Kept(taught.values())
     students = [
-        _taken(Taught(each.student, request.user, at, fleets=fleets), each, drafts.get(each.student.pk, []))
-        for each in pupils
+        _taken(taught[each.student.pk], each, drafts.get(each.student.pk, []), kept) for each in pupils
     ]
     return JsonResponse(
         {
@@ -154,12 +199,15 @@ def pack(request: SignedIn) -> JsonResponse:
             "passkeys": reauthentication.passkeys(request.user),
             "nonces": [nonces.draw(request.user) for _ in range(nonces.FOR_A_DAY)],
             "airports": _around(pupils),
+            "courses": kept.courses,
             "students": students,
         }
     )
 
 
-def _taken(whose: Taught, pupil: board.Pupil, drafts: list[LessonRecord]) -> dict[str, Any]:
+def _taken(
+    whose: Taught, pupil: board.Pupil, drafts: list[LessonRecord], kept: tablet_courses.Kept
+) -> dict[str, Any]:
     sheets = [_sheet(whose, each) for each in drafts]
     sheets.append(_sheet(whose, blank(whose, pupil.next)))
     return {
@@ -173,6 +221,8 @@ def _taken(whose: Taught, pupil: board.Pupil, drafts: list[LessonRecord]) -> dic
             "why": [each["words"] for each in pupil.next["why"][:3]],
         },
         "sheets": sheets,
+        **kept.of(whose),
+        "pages": [page._asdict() for pages in PAGES for page in pages(whose)],
     }
 
 

@@ -25,6 +25,7 @@ urlpatterns = [
     path("airports/", tablet.nearby, name="airports"),
     path("tablet/", tablet.shell, name="tablet"),
     path("tablet/token/", tablet.token, name="tablet-token"),
+    path("tablet/decisions/", tablet.decisions, name="tablet-decisions"),
     path("tablet/airports/", tablet.airport_table, name="tablet-airports"),
     path("tablet/pack/", tablet.pack, name="tablet-pack"),
     path("manifest.webmanifest", tablet.manifest, name="manifest"),

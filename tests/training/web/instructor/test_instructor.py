@@ -472,10 +472,15 @@ def test_the_tablet_takes_no_more_along_than_the_day_needs(ida: Client, people: 
     told = answer.json()
     assert "no-store" in answer["Cache-Control"]
     [sam] = told["students"]
-    assert set(sam) == {"ref", "name", "needs", "next", "sheets"}
+    assert set(sam) == {
+        *("ref", "name", "needs", "next", "sheets"),
+        *("course", "done", "grades", "signed", "pages"),
+    }
     text = answer.content.decode()
-    for kept_here in ("2006-05-17", "sam@lakeside.example", "Well prepared", "crosswind"):
+    for kept_here in ("2006-05-17", "sam@lakeside.example"):
         assert kept_here not in text
+    [signed] = sam["signed"]
+    assert signed["content"]["comments"] == "Well prepared."
     assert {"KGRB", "KMTW"} <= {each["key"] for each in told["airports"]}
     [blank] = sam["sheets"]
     assert "csrf" not in blank["html"]

@@ -7,6 +7,7 @@ import datetime as dt
 import json
 import pathlib
 import random
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -239,9 +240,15 @@ def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
         box.get_by_role("button", name="Save entries to a file").click()
     kept = json.loads(pathlib.Path(saved.value.path()).read_text())
     assert kept["items"][0]["content"]["comments"] == "From the tablet."
-    page.on("dialog", lambda dialog: dialog.accept())
-    box.get_by_role("button", name="Discard this entry").click()
-    expect(box).to_be_hidden()
+    box.get_by_role("link", name="Read and decide").click()
+    expect(page.locator("#view")).to_contain_text("From the tablet.")
+    page.get_by_label("Reason to discard this entry").fill("Written twice.")
+    page.get_by_role("button", name="Discard entry").click()
+    expect(page.locator("#view")).to_contain_text("Entry discarded.")
+    expect(page.locator("#queue")).to_be_hidden()
+    logged = models.AccessLog.objects.filter(what__startswith="tablet entry")
+    [decided] = [each.what for each in logged]
+    assert re.fullmatch(r"tablet entry discarded \([0-9a-f]{8}\): Written twice\.", decided)
 
 
 def test_signing_out_takes_the_students_off_the_tablet_and_leaves_what_is_not_sent(

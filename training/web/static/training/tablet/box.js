@@ -2,6 +2,7 @@
 
 import { filled, gettext, ngettext } from "../words.js";
 import * as queue from "./queue.js";
+import * as store from "./store.js";
 
 const LANGUAGE = document.documentElement.lang;
 const OLD = 3 * 24 * 3600 * 1000; // milliseconds; some browsers forget what a page keeps after seven days
@@ -30,16 +31,37 @@ async function show(box, part) {
   box.hidden = !items.length;
   box.dataset.number = items.length;
   if (!items.length) return;
-  const oldest = Date.parse(items[0].made_at);
-  const since = Date.now() - oldest > OLD
-    ? filled(gettext("The oldest has been waiting since %(day)s. Connect to a network soon, or save the entries to a file."), { day: new Date(oldest).toLocaleDateString(LANGUAGE) })
-    : "";
-  const count = filled(ngettext("One entry is waiting to be sent.", "%(number)s entries are waiting to be sent.", items.length), { number: items.length });
-  part("says").textContent = [count, queue.state.says, since].filter(Boolean).join(" ");
+  const contact = await store.one("pack", "contact").catch(() => null);
+  part("says").textContent = [...counts(items), queue.state.says, seen(contact), old(items[0])].filter(Boolean).join(" ");
   part("list").replaceChildren(...items.map(row));
-  const asks = items.some((each) => each.act === "sign" && !each.passkey && each.state === "waiting" && each.owner === queue.state.user);
+  const asks = items.some((each) => each.act === "sign" && !each.passkey && each.state === "waiting" && queue.own(each));
   part("password").hidden = !(asks && queue.state.at === "asks");
-  part("login").hidden = queue.state.at !== "login";
+  part("login").hidden = !["login", "others"].includes(queue.state.at);
+}
+
+/** How many wait for what. Nothing here has reached the school. */
+function counts(items) {
+  const number = (of) => items.filter(of).length;
+  const { own } = queue;
+  const [parked, others] = [number((each) => each.state === "parked" && own(each)), number((each) => !own(each))];
+  const waiting = items.length - parked - others;
+  return [
+    waiting && filled(ngettext("One entry is waiting to be sent.", "%(number)s entries are waiting to be sent.", waiting), { number: waiting }),
+    parked && filled(ngettext("The school refused one entry. Decide what happens to it.", "The school refused %(number)s entries. Decide what happens to them.", parked), { number: parked }),
+    others && filled(ngettext("One entry is from another person who used this tablet.", "%(number)s entries are from another person who used this tablet.", others), { number: others }),
+  ];
+}
+
+function seen(contact) {
+  if (!contact) return gettext("No contact with the school yet.");
+  const at = new Date(contact.at).toLocaleString(LANGUAGE, { dateStyle: "medium", timeStyle: "short" });
+  return filled(gettext("Last contact with the school: %(at)s."), { at });
+}
+
+function old(item) {
+  const made = Date.parse(item.made_at);
+  if (Date.now() - made <= OLD) return "";
+  return filled(gettext("The oldest has been waiting since %(day)s. Connect to a network soon, or save the entries to a file."), { day: new Date(made).toLocaleDateString(LANGUAGE) });
 }
 
 function row(item) {
@@ -47,32 +69,21 @@ function row(item) {
   const parked = item.state === "parked";
   made.className = parked ? "parked" : "";
   const said = document.createElement("span");
-  said.textContent = `${item.words} (${new Date(item.made_at).toLocaleString(LANGUAGE, { dateStyle: "short", timeStyle: "short" })})`;
+  const words = item.act === "decide" ? filled(gettext("%(words)s: decision to log"), item) : item.words;
+  said.textContent = `${words} (${new Date(item.made_at).toLocaleString(LANGUAGE, { dateStyle: "short", timeStyle: "short" })})`;
   made.append(said);
   if (item.fault) {
     const why = document.createElement("p");
     why.className = parked ? "wrong" : "aside";
-    const places = (item.errors || []).map((each) => `${each.place.replace(/^content\.?/, "")}: ${each.message}`);
-    why.textContent = [parked ? filled(gettext("Not sent: %(fault)s"), item) : item.fault, ...places].join(" ");
+    const messages = (item.errors || []).map((each) => each.message);
+    why.textContent = [parked ? filled(gettext("Not sent: %(fault)s"), item) : item.fault, ...messages].join(" ");
     made.append(why);
   }
-  if (parked) {
-    const open = document.createElement("a");
-    open.href = `/teach/${item.student}/lessons/${item.record}/`;
-    open.textContent = gettext("Open the school's copy of the lesson");
-    const again = document.createElement("button");
-    again.type = "button";
-    again.className = "secondary";
-    again.textContent = gettext("Send again");
-    again.addEventListener("click", () => queue.retry(item));
-    const drop = document.createElement("button");
-    drop.type = "button";
-    drop.className = "secondary";
-    drop.textContent = gettext("Discard this entry");
-    drop.addEventListener("click", () => {
-      if (window.confirm(gettext("This entry is only on this tablet. Discard it?"))) queue.drop(item.seq).then(() => queue.flush());
-    });
-    made.append(open, " ", again, " ", drop);
+  if ((parked || item.tries > 0 || !queue.own(item)) && item.act !== "decide") {
+    const decide = document.createElement("a");
+    decide.href = `/tablet/#entry-${item.seq}`;
+    decide.textContent = gettext("Read and decide");
+    made.append(decide);
   }
   return made;
 }

@@ -42,6 +42,25 @@ export function errorsOf(form, data, airports) {
   return found;
 }
 
+/** The name of the field for a place such as `content.flight.times.night`, as training/web/instructor/sheet.py has it. */
+export function fieldOf(place, form) {
+  const path = place.replace(/^content\.?/, "");
+  const flight = /^flight\.(times|landings|aircraft)?(?:\[(\d+)\])?\.?([^.[]*)/.exec(path);
+  if (flight) {
+    const [, part, number, key] = flight;
+    if (part === "times") return `t-${key || "total"}`;
+    if (part === "landings") return `landing-${number}-${key || "at"}`;
+    return part === "aircraft" ? key || "registration" : key;
+  }
+  if (path.startsWith("ground.")) return `ground-${path.slice("ground.".length)}`;
+  const item = /^items\[(\d+)\](?:\.(\w+)(?:\.(.+))?)?/.exec(path);
+  if (!item) return form.elements[path] ? path : "flown";
+  const row = `item-${item[1]}`;
+  if (item[2] !== "measured") return item[2] === "remarks" ? `${row}-remarks` : `${row}-grade`;
+  const named = [...form.querySelectorAll(`[name^="${row}-m-"][name$="-name"]`)].find((each) => [item[3], item[3]?.replace(/\.(value|target)$/, "")].includes(each.value));
+  return named ? named.name.replace(/name$/, "value") : `${row}-grade`;
+}
+
 /** The fields that say nothing while nobody flew. */
 function isOfFlight(name) {
   return ["date", "remarks", ...WRITTEN.craft].includes(name) || /^(t|landing)-/.test(name);

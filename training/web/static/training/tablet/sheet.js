@@ -20,6 +20,7 @@ export function enhance(form, kept) {
   completing(sheet);
   form.addEventListener("input", (event) => {
     if (event.target.dataset.proposed) delete event.target.dataset.proposed;
+    if (sheet.refused) delete sheet.refused[event.target.name];
     clearTimeout(sheet.timer);
     sheet.timer = setTimeout(() => { hold(sheet); look(sheet); }, PAUSE);
   });
@@ -80,7 +81,7 @@ async function restore({ form, data }) {
 }
 
 function key(form, data) {
-  return data.version ? data.record : `new ${data.student} ${form.elements.lesson.value}`;
+  return data.version || data.again ? data.record : `new ${data.student} ${form.elements.lesson.value}`;
 }
 
 /** Airports for the word that is typed last. */
@@ -170,10 +171,11 @@ function propose(form, proposed) {
   }
 }
 
-function show({ form }, found) {
+function show({ form, refused = {} }, found) {
   for (const place of form.querySelectorAll("[data-for]")) {
     const lines = [
       ...(found.errors[place.dataset.for] || []).map((words) => line("wrong", gettext("Fix first:"), words)),
+      ...(refused[place.dataset.for] || []).map((words) => line("wrong", gettext("The school refused:"), words)),
       ...(found.warnings[place.dataset.for] || []).map((words) => line("look", gettext("Check:"), words)),
     ];
     place.replaceChildren(...lines);
@@ -225,12 +227,13 @@ async function keep(sheet, then) {
   const lesson = form.elements.lesson.value;
   const content = contentOf(form, data, sheet.airports);
   const hash = await hashOf(lesson, content, data);
-  const item = await queue.add({
-    act: data.version ? "change" : "draft", student: data.student, record: data.record, lesson, content, hash,
-    version: data.queued ? null : data.version, words: filled(gettext("%(name)s: %(lesson)s, draft"), { name: data.name, lesson: lesson || gettext("a lesson outside the course") }),
+  const item = await (sheet.add || queue.add)({
+    act: data.version ? "change" : data.corrects ? "correct" : "draft", student: data.student, record: data.record, lesson, content, hash,
+    corrects: data.corrects, reason: data.reason, version: data.queued ? null : data.version, words: filled(gettext("%(name)s: %(lesson)s, draft"), { name: data.name, lesson: lesson || gettext("a lesson outside the course") }),
   });
   const held = key(form, data);
   await store.write(["typed"], ({ typed }) => typed.delete(held));
+  sheet.add = null;
   // Whatever is kept next changes this one.
   Object.assign(data, { version: data.version || 1, queued: true, content });
   await sheet.kept({ then, item, lesson, content, hash, data, tell: (words, kind) => tell(form, words, kind) });

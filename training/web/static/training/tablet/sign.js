@@ -66,18 +66,16 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
   view.replaceChildren(
     make("h1", gettext("You are about to sign this")),
     make("p", filled(gettext("%(name)s, %(lesson)s. On this tablet, not yet sent."), { name: data.name, lesson: code || gettext("a lesson outside the course") })),
-    ...facts(gettext("Flight"), WRITTEN.flight, content.flight, make),
-    ...facts(gettext("On the ground"), WRITTEN.ground, content.ground, make),
     ...(content.flight || content.ground ? [] : [make("p", gettext("Nothing to sign yet. Enter a flight or a ground lesson first."), "fault")]),
-    ...grades(content, titles, make),
+    ...told(content, titles, make),
   );
-  for (const [title, words] of [[gettext("Comments"), content.comments], [gettext("Next"), content.next]]) {
-    if (words) view.append(make("h2", title), make("p", words, "words"));
-  }
   view.append(make("h2", gettext("Signature")));
   const wrong = make("p", "", "wrong");
   wrong.setAttribute("role", "alert");
-  const item = { act: "sign", student: data.student, record: data.record, hash, words: filled(gettext("%(name)s: %(lesson)s, signature"), { name: data.name, lesson: code || gettext("a lesson") }) };
+  const item = {
+    act: "sign", student: data.student, record: data.record, hash, lesson: code, content, corrects: data.corrects, reason: data.reason,
+    words: filled(gettext("%(name)s: %(lesson)s, signature"), { name: data.name, lesson: code || gettext("a lesson") }),
+  };
   const button = (words, kind, work) => {
     const made = make("button", words, kind);
     made.type = "button";
@@ -92,7 +90,8 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
     });
     return made;
   };
-  if (available() && allow.length) {
+  const something = content.flight || content.ground;
+  if (something && available() && allow.length) {
     view.append(button(gettext("Sign lesson with a passkey"), "great", async () => {
       const said = statement({ kind: "lesson.signed", subject: data.student, about: data.record, hash });
       const answer = await confirm(said, { allow, nonce: await store.nonce() });
@@ -100,15 +99,30 @@ export function here(view, { data, lesson: code, content, hash, allow, titles, d
       await done(gettext("Signed on this tablet, not yet sent."));
     }));
   }
-  view.append(
-    button(gettext("Sign by password when the network is back"), "great secondary", async () => {
+  if (something) {
+    view.append(button(gettext("Sign by password when the network is back"), "great secondary", async () => {
       await queue.add(item);
       await done(gettext("Waiting for your password. It is not stored; enter it when the network is back."));
-    }),
+    }));
+  }
+  view.append(
     button(gettext("Leave as draft"), "secondary", () => done(gettext("Draft saved on this tablet, not yet sent."))),
     wrong,
   );
   view.querySelector("h1").scrollIntoView();
+}
+
+/** A lesson's content in words. */
+export function told(content, titles, make) {
+  const found = [
+    ...facts(gettext("Flight"), WRITTEN.flight, content.flight, make),
+    ...facts(gettext("On the ground"), WRITTEN.ground, content.ground, make),
+    ...grades(content, titles, make),
+  ];
+  for (const [title, words] of [[gettext("Comments"), content.comments], [gettext("Next"), content.next]]) {
+    if (words) found.push(make("h2", title), make("p", words, "words"));
+  }
+  return found;
 }
 
 /** How a value of each kind is put in place; a kind without an entry is text. */
