@@ -482,6 +482,8 @@ def test_the_tablet_takes_no_more_along_than_the_day_needs(ida: Client, people: 
     [signed] = sam["signed"]
     assert signed["content"]["comments"] == "Well prepared."
     assert {"KGRB", "KMTW"} <= {each["key"] for each in told["airports"]}
+    assert ida.get(f"/tablet/pack/?student={people.sam.ref}").json()["students"][0]["name"] == "Sam Example"
+    assert ida.get(f"/tablet/pack/?student={people.otto.ref}").json()["students"] == []
     [blank] = sam["sheets"]
     assert "csrf" not in blank["html"]
 

@@ -36,6 +36,13 @@ def tablet(browser: Browser) -> Iterator[Device]:
     made.context.close()
 
 
+#: Takes the students out of what the tablet downloaded.
+NOBODY = """async () => {
+  const store = await import("/static/training/tablet/store.js");
+  await store.bring({ ...(await store.pack()), students: [] });
+}"""
+
+
 def sign_here(page: Page) -> None:
     page.get_by_role("button", name="Sign lesson with a passkey").click()
     expect(page.get_by_role("status").filter(has_text="Signed on this tablet, not yet sent.")).to_be_visible()
@@ -140,6 +147,8 @@ def test_what_the_school_refuses_is_shown_beside_its_field(
 
     page.context.route("**/lesson-records", refuse)
     back(page, at)
+    expect(page.locator("html[data-along]")).to_have_count(1)
+    page.evaluate(NOBODY)  # more students than a tablet downloads
     decide(page)
     page.get_by_role("button", name="Correct and sign again").click()
     expect(page.locator("[data-for=landing-0-at]")).to_contain_text(

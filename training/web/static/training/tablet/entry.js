@@ -10,18 +10,29 @@ const LANGUAGE = document.documentElement.lang;
 const make = (tag, words = "", kind = "") => Object.assign(document.createElement(tag), { textContent: words, className: kind });
 
 /** The entry of that number, in `view`. `open(student, sheet, form)` opens a sheet; `back(words)` leads to the list. */
-export async function show(view, seq, { pack, open, back }) {
+export async function show(view, seq, { pack: day, open, back }) {
+  let pack = day;
   const item = (await queue.items()).find((each) => each.seq === seq);
   if (!item) { back(gettext("This entry is no longer on this tablet.")); return; }
   const whole = await queue.ofLesson(item);
   const signed = whole.find((each) => each.act === "sign");
   const content = [...whole].reverse().find((each) => each.content)?.content || (item.there?.hash === item.hash && item.there?.content) || null;
   view.replaceChildren(make("h1", item.words), ...reasons(item), ...signature(signed));
-  const student = pack?.students.find((each) => each.ref === item.student);
+  let student = pack?.students.find((each) => each.ref === item.student);
+  if (!student && queue.own(item)) {
+    pack = await alone(item.student) || pack;
+    student = pack?.students.find((each) => each.ref === item.student);
+  }
   if (!queue.own(item)) view.append(make("p", gettext("Another person entered this on this tablet. Sign in as that person to read and send it."), "look"));
   else if (content) view.append(...told(content, build.titlesOf(pack, student), make));
   else view.append(make("p", gettext("What was signed is the draft that the school has. Open it to read it.")));
   view.append(...ways({ view, item, whole, content, student, pack, open, back }));
+}
+
+/** A student who is not among the day's, where the school can be reached and lets this person write. */
+async function alone(ref) {
+  const answer = await fetch(`/tablet/pack/?student=${encodeURIComponent(ref)}`, { headers: { Accept: "application/json" } }).catch(() => null);
+  return answer?.ok && !answer.redirected ? answer.json() : null;
 }
 
 function reasons(item) {
