@@ -1,15 +1,18 @@
 """The plan of a lesson: its version of the course, and the first content of its draft."""
 
 import datetime as dt
+import uuid
 from collections.abc import Mapping
 from typing import Any
+
+from django.db.models import Case, Q, When
 
 from syllabus.courses import outlines
 from syllabus.engine.course.course import Outline
 from syllabus.engine.course.next_lesson import sheet
 from syllabus.engine.record.record import NOT_OBSERVED
 from syllabus.models import CourseVersion
-from training.models import LessonRecord, Student
+from training.models import ItemGrade, LessonRecord, Student, User
 from training.reports import progress
 from training.services.lessons.lesson_content import Content, LessonError
 
@@ -57,3 +60,27 @@ def planned(student: Student, lesson: str, on: dt.date) -> tuple[str, dict[str, 
     return lesson, {
         "items": [{"item": each.standing.item.code, "grade": NOT_OBSERVED} for each in items],
     }
+
+
+def last_flight(student: Student, by: User) -> dict[str, Any]:
+    """The content of the student's last signed flight; else of the last that the instructor signed here.
+
+    Empty if there is none. One query.
+    """
+    own = Case(When(student=student, then=0), default=1)
+    flown = (
+        LessonRecord.objects.filter(Q(student=student) | Q(instructor=by), school=student.school_id)
+        .filter(state=LessonRecord.State.SIGNED)
+        .exclude(content__flight=None)
+        .order_by(own, "-content__flight__date", "-off_at", "-created_at")
+    )
+    return flown.values_list("content__flight", flat=True).first() or {}
+
+
+def newest_grades(student: Student, corrected: uuid.UUID | None = None) -> dict[str, ItemGrade]:
+    """The newest grade of each item, with its remark; without those of a lesson to correct. One query."""
+    rows = ItemGrade.objects.filter(student=student, retired_at__isnull=True, instructor_name__isnull=False)
+    rows = rows.exclude(grade=NOT_OBSERVED).order_by("date", "recorded_at")
+    if corrected is not None:
+        rows = rows.exclude(entry_id__startswith=f"{corrected}/")
+    return {each.item: each for each in rows.only("item", "grade", "remarks", "date")}

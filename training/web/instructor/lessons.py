@@ -26,7 +26,13 @@ from training.reports.eligibility import record_of
 from training.services import access, signatures
 from training.services.endorsements import signing_authority
 from training.services.errors import Changed, NotAllowed, Refused
-from training.services.lessons import lesson_content, lesson_findings, lesson_records, sign_offs
+from training.services.lessons import (
+    lesson_content,
+    lesson_findings,
+    lesson_plans,
+    lesson_records,
+    sign_offs,
+)
 from training.services.lessons.lesson_content import LessonError
 from training.services.lessons.lesson_findings import Accepted, OpenFindings
 from training.services.lessons.lesson_records import AlreadySigned
@@ -35,7 +41,7 @@ from training.web.instructor import sheet, sheet_check, sheet_rules
 from training.web.instructor.forms import Begin, Correct
 from training.web.instructor.opening import Taught, taught
 from training.web.instructor.sheet_check import Look
-from training.web.instructor.sheet_form import SheetForm
+from training.web.instructor.sheet_form import Known, SheetForm
 from training.web.shared import refusals, signing
 from training.web.shared.forms import as_typed, text_of, texts_of
 from training.web.shared.opening import show
@@ -97,10 +103,9 @@ def lesson_sheet(request: HttpRequest, whose: Taught, entry: uuid.UUID) -> HttpR
         whose.log(access.READ, f"lesson-record {record.pk}")
         return _show(request, whose, record, None, {})
     given, added = as_typed(request), texts_of(request, "add")
+    if given.get("propose"):
+        given = sheet_check.filled_in(whose, record, given)
     found = sheet_check.look(whose, record, given, added)
-    if found.content is not None and given.get("propose"):
-        given.update(found.proposed)
-        found = sheet_check.look(whose, record, given, added)
     if found.errors:
         return _show(request, whose, record, found, given, status=422)
     try:
@@ -157,15 +162,18 @@ def sheet_context(
     """The template context of a sheet; an unsaved record makes a blank sheet."""
     planned = _lesson_of(record, outline)
     required = {**(outline.highest if outline else {}), **(planned.items if planned else {})}
+    defaults: dict[str, str] = {}
     if not given.get("date") and given.get("flown") == sheet.NO_FLIGHT and planned and planned.flight_time:
-        given["flown"] = sheet.SOLO if planned.times.get("solo") else sheet.DUAL
-        given["date"] = whose.today.isoformat()
+        solo = sheet.SOLO if planned.times.get("solo") else sheet.DUAL
+        defaults = {"date": whose.today.isoformat(), **sheet.from_last_time(whose.last_flight)}
+        given |= {"flown": solo, **defaults}
     given |= {
         "version": given.get("version") or str(record.version),
         "record": str(record.pk),
         "lesson": record.lesson,
     }
-    form = SheetForm(given, found, outline, required)
+    last = lesson_plans.newest_grades(whose.student, record.corrects_id)
+    form = SheetForm(given, found, outline, Known(required, last))
     on_sheet = {each.code.value() for each in form.items}
     prepares = given.get("preparation", "")
     return {
@@ -181,11 +189,11 @@ def sheet_context(
         "findings": found.findings if found else [],
         "prepares": bool(prepares),
         "preparation": prepares or sheet.preparation(progress.test_of(whose.student, whose.today)),
-        "data": _data(whose, record),
+        "data": _data(whose, record, defaults),
     }
 
 
-def _data(whose: Taught, record: LessonRecord) -> str:
+def _data(whose: Taught, record: LessonRecord, defaults: Mapping[str, str]) -> str:
     """The data that the tablet needs to compute the content and its hash offline."""
     course = lesson_content.course_of(record.course_version)
     return json.dumps(
@@ -199,6 +207,7 @@ def _data(whose: Taught, record: LessonRecord) -> str:
             "corrects": str(record.corrects_id) if record.corrects_id else None,
             "reason": record.reason,
             "content": record.content,
+            "defaults": defaults,
             "fleet": list(whose.fleet.values()),
             "check": reverse("lesson-check", args=[whose.student.ref]),
             "airports": reverse("airports"),
@@ -216,8 +225,10 @@ def check(request: HttpRequest, whose: Taught) -> JsonResponse:
         record = lesson_records.visible(whose.student, whose.user, on=whose.at.date()).filter(pk=key).first()
     except ValueError:
         pass
-    found = sheet_check.look(whose, record, given)
-    return JsonResponse(found.as_json())
+    # The tablet leaves out the fields whose values it proposes.
+    proposed = sheet_check.proposals(whose, record, given)
+    found = sheet_check.look(whose, record, {**proposed, **given})
+    return JsonResponse({**found.as_json(), "proposed": proposed})
 
 
 @taught("GET", "POST")

@@ -5,7 +5,7 @@ import uuid
 import zoneinfo
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import wraps
+from functools import cached_property, wraps
 from typing import Any
 
 from django.db.models import OuterRef, Subquery
@@ -17,7 +17,7 @@ from django.utils import timezone
 from training.models import Aircraft, LessonRecord, Role, Student, User
 from training.services import access
 from training.services.fleet import groundings
-from training.services.lessons import lesson_records
+from training.services.lessons import lesson_plans, lesson_records
 from training.web.school.groundings import shown
 from training.web.shared.opening import SignedIn, View, signed_in
 
@@ -83,6 +83,11 @@ class Taught:
             }
             for each in rows
         }
+
+    @cached_property
+    def last_flight(self) -> dict[str, Any]:
+        """What a new sheet starts from."""
+        return lesson_plans.last_flight(self.student, self.user)
 
     def log(self, action: str, what: str) -> None:
         access.log(self.user, self.student, action, what, via="web", at=self.at)

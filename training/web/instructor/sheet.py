@@ -32,6 +32,7 @@ MOST_ROWS = {"item-count": 200, "landing-count": 100}
 #: Empty rows after those with landings.
 SPARE_LANDINGS = 1
 _BREAKS = re.compile(r"[\s,>\-–→]+")
+_BARE = re.compile(r"[+-]?\d+([.,]\d+)*")
 CLOCK_TIME = re.compile(r"([01]?\d|2[0-3]):?([0-5]\d)")
 
 
@@ -70,7 +71,7 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
     craft: Mapping[str, str] = flight.get("aircraft", {})
     found.update({key: craft.get(key) or "" for key in CRAFT})
     found.update({f"t-{key}": times.get(key, "") for key in TIMES})
-    rows, items = flight.get("landings", ()), content.get("items", ())
+    rows, items = _lines(flight, found["route"]), content.get("items", ())
     found["landing-count"], found["item-count"] = str(len(rows) + SPARE_LANDINGS), str(len(items))
     for number, row in enumerate(rows):
         found |= {f"landing-{number}-{key}": text for key, text in _landing_values(row).items()}
@@ -79,6 +80,26 @@ def values(content: Mapping[str, Any], zone: dt.tzinfo, outline: Outline | None)
         found[f"item-{number}"] = each["item"]
         found |= {f"item-{number}-{key}": text for key, text in _item_values(each, item).items()}
     return found
+
+
+def from_last_time(flight: Mapping[str, Any]) -> dict[str, str]:
+    """What a new sheet takes over from the last flight: its aircraft and its route, with their lines."""
+    if not flight:
+        return {}
+    route = " ".join(_token(each) for each in flight.get("route", ()))
+    rows = _lines({}, route)
+    found = {"landing-count": str(len(rows) + SPARE_LANDINGS), "route": route}
+    found |= {f"landing-{number}-at": each["at"] for number, each in enumerate(rows)}
+    craft = flight.get("aircraft", {})
+    return found | {key: craft[key] for key in CRAFT if craft.get(key)}
+
+
+def _lines(flight: Mapping[str, Any], route: str) -> list[Mapping[str, Any]]:
+    """The landings of a flight, and an empty line for each other airport of its route."""
+    rows: list[Mapping[str, Any]] = list(flight.get("landings", ()))
+    known = {_token(each["at"]) for each in rows if each.get("at")}
+    first, *others = route.split() or [""]
+    return rows + [{"at": each} for each in dict.fromkeys([*others, first]) if each and each not in known]
 
 
 def _landing_values(row: Mapping[str, Any]) -> dict[str, str]:
@@ -91,7 +112,7 @@ def _landing_values(row: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _item_values(each: Mapping[str, Any], item: Item | None) -> dict[str, str]:
-    found = {"grade": each["grade"], "remarks": each.get("remarks", "")}
+    found = {"grade": each["grade"].replace(NOT_OBSERVED, ""), "remarks": each.get("remarks", "")}
     measured: Mapping[str, Any] = each.get("measured", {})
     for place, (name, _limit) in enumerate(measures(item, measured)):
         said = measured.get(name, "")
@@ -153,7 +174,7 @@ def content_of(
         time = given.get("ground-time", "").strip()
         ground = {
             "date": day,
-            **({"time": time} if time else {}),
+            **({"time": _hours(time)} if time else {}),
             "topic": lines(given.get("ground-topic", "")),
         }
     content = {
@@ -174,21 +195,21 @@ def _flight(
     rows: list[int],
     wrong: dict[str, str],
 ) -> dict[str, Any]:
-    points = _points(before)
+    known = _points(before)
     day = given.get("date", "").strip()
     others = [each for each in before.get("purposes", ()) if each != _prepares(before)]
     prepares = given.get("preparation", "").strip()
     landings = []
     for number in range(count_of(given, "landing-count")):
-        if row := _landing(given, number, points):
+        if row := _landing(given, number, known):
             landings.append(row)
             rows.append(number)
     times = {key: value for key in TIMES if (value := given.get(f"t-{key}", "").strip())}
     return {
         "date": day,
         **({"trip": before["trip"]} if before.get("trip") else {}),
-        "aircraft": _craft(given, fleet),
-        "route": [points.get(part, part) for part in _BREAKS.split(given.get("route", "")) if part],
+        "aircraft": _craft(given, fleet, before.get("aircraft", {})),
+        "route": [known.get(part, part) for part in points(given.get("route", ""))],
         **_clocked(given, day, zone, wrong),
         "times": {key: _hours(value) for key, value in times.items()},
         "landings": landings,
@@ -197,16 +218,31 @@ def _flight(
     }
 
 
+def points(route: str) -> list[str]:
+    """The waypoints of a route as typed."""
+    return [part for part in _BREAKS.split(route) if part]
+
+
 def _points(before: Mapping[str, Any]) -> dict[str, Any]:
     """The draft's waypoints that are more than an identifier, by their text on the sheet."""
     every = [*before.get("route", ()), *(each.get("at") for each in before.get("landings", ()))]
     return {_token(each): each for each in every if each and not isinstance(each, str)}
 
 
-def _craft(given: Mapping[str, str], fleet: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
+def _craft(
+    given: Mapping[str, str], fleet: Mapping[str, Mapping[str, str]], before: Mapping[str, str]
+) -> dict[str, str]:
+    """The aircraft; the school's own fills in the rest, and takes the place of what the last one left."""
     craft = {key: value for key in CRAFT if (value := given.get(key, "").strip())}
-    known = fleet.get(craft.get("registration", "").upper(), {})
-    return {**{key: value for key, value in known.items() if value}, **craft}
+    craft.update({"registration": craft["registration"].upper()} if "registration" in craft else {})
+    known = {
+        key: value
+        for key, value in fleet.get(craft.get("registration", ""), {}).items()
+        if key in CRAFT and value
+    }
+    if before and craft.get("registration") != before.get("registration"):
+        craft = {key: value for key, value in craft.items() if value != before.get(key)}
+    return {**known, **craft, **({"registration": known["registration"]} if known else {})}
 
 
 def _clocked(
@@ -228,7 +264,7 @@ def _clocked(
 def _landing(given: Mapping[str, str], number: int, points: Mapping[str, Any]) -> dict[str, Any] | None:
     at = given.get(f"landing-{number}-at", "").strip()
     counts = {key: given.get(f"landing-{number}-{key}", "").strip() or "0" for key in COUNTS}
-    if not at and all(each == "0" for each in counts.values()):
+    if all(each == "0" for each in counts.values()):
         return None
     row: dict[str, Any] = {"at": points.get(at, at)} if at else {}
     row.update({key: int(each) if each.isdecimal() else each for key, each in counts.items()})
@@ -253,13 +289,16 @@ def taken(given: Mapping[str, str], number: int) -> list[str]:
 def _item(given: Mapping[str, str], number: int) -> dict[str, Any]:
     measured: dict[str, Any] = {}
     for place, name in enumerate(taken(given, number)):
-        value = given.get(f"item-{number}-m-{place}-value", "").strip()
-        target = given.get(f"item-{number}-m-{place}-target", "").strip()
+        unit = given.get(f"item-{number}-m-{place}-unit", "")[:10]
+        value, target = (
+            _with_unit(given.get(f"item-{number}-m-{place}-{key}", "").strip(), unit)
+            for key in ("value", "target")
+        )
         if value:
             measured[name] = {"value": value, "target": target} if target else value
     return {
         "item": given.get(f"item-{number}", ""),
-        "grade": given.get(f"item-{number}-grade", NOT_OBSERVED),
+        "grade": given.get(f"item-{number}-grade") or NOT_OBSERVED,
         "remarks": lines(given.get(f"item-{number}-remarks", "")),
         **({"measured": measured} if measured else {}),
     }
@@ -289,7 +328,12 @@ def not_a_clock_time(said: str) -> str:
 
 def _hours(text: str) -> str:
     """A bare number is hours."""
-    return f"{text} h" if re.fullmatch(r"\d+([.,]\d+)?", text) else text
+    return _with_unit(text, "h")
+
+
+def _with_unit(text: str, unit: str) -> str:
+    """A bare number gets the unit that its field states."""
+    return f"{text} {unit}" if unit and _BARE.fullmatch(text) else text
 
 
 def count_of(given: Mapping[str, str], name: str) -> int:

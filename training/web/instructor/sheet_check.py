@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from syllabus.engine.errors import Error, NotInForce
 from syllabus.engine.places.geography import distance_nm
 from syllabus.engine.record import record as engine
-from syllabus.engine.rules import journeys
+from syllabus.engine.rules import facts, journeys
 from syllabus.engine.rules.rulebook import Milestone, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
 from training.models import LessonRecord
@@ -27,10 +27,12 @@ from training.services.lessons.lesson_findings import Findings
 from training.web.instructor import sheet, sheet_rules
 from training.web.instructor.opening import Taught
 
+_TIMES = tuple(f"t-{key}" for key in engine.TIMES)
+
 
 @dataclass
 class Look:
-    """The result of a check. ``errors``, ``warnings`` and ``hints`` by field name; ``proposed`` values."""
+    """The result of a check: ``errors``, ``warnings`` and ``hints`` by field name."""
 
     typed: sheet.Typed
     content: Content | None = None
@@ -38,7 +40,8 @@ class Look:
     warnings: dict[str, list[str]] = field(default_factory=dict)
     hints: dict[str, lesson_hints.Hint] = field(default_factory=dict)
     findings: Findings = field(default_factory=list)
-    proposed: dict[str, str] = field(default_factory=dict)
+    #: Identifiers by how the route was typed: ``KFLD`` for ``FLD``.
+    places: dict[str, str] = field(default_factory=dict)
     distance: str = ""
     night: str = ""
     cross_country: str = ""
@@ -52,7 +55,7 @@ class Look:
                 for key, each in self.hints.items()
             },
             "findings": self.findings,
-            "proposed": self.proposed,
+            "places": self.places,
             "distance": self.distance,
             "night": self.night,
             "cross_country": self.cross_country,
@@ -118,7 +121,13 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
         worked_out = lesson_records.computed(flight)
         found.distance = _legs(flight)
         found.night = "" if worked_out.night is None else format_time(worked_out.night)
-        found.proposed, found.cross_country = _proposed(taught, flight, worked_out.night, given)
+        found.cross_country = _farthest(flight, progress.test_of(taught.student, taught.today))[0]
+        craft = flight.aircraft.registration
+        if craft and taught.fleet and craft.upper() not in taught.fleet:
+            says = _("%(craft)s is not one of the school's aircraft. Check it, and enter its model.")
+            found.warnings.setdefault("registration", []).append(says % {"craft": craft})
+        typed = sheet.points(given.get("route", ""))
+        found.places = {each: place.key for each, place in zip(typed, flight.route, strict=False)}
 
 
 #: The field that a kind of finding is shown beside; others are in the summary only.
@@ -191,26 +200,78 @@ def _legs(flight: engine.Flight) -> str:
     return _("%(legs)s; %(distance)s total") % {"legs": ", ".join(said), "distance": format_nm(sum(apart))}
 
 
-def _proposed(
-    taught: Taught, flight: engine.Flight, night: int | None, given: Mapping[str, str]
-) -> tuple[dict[str, str], str]:
-    """Times calculated from the clock and the route, and whether the flight is cross-country."""
+def proposals(taught: Taught, record: LessonRecord | None, given: Mapping[str, str]) -> dict[str, str]:
+    """The values that follow from what was typed, by field, whether or not others were typed there."""
+    typed = sheet.content_of(given, taught.zone, record.content if record else {}, taught.fleet)
+    try:
+        flight = lesson_content.read(typed.content).flight
+    except LessonError:
+        return {}
+    if flight is None:
+        return {}
+    _words, beyond = _farthest(flight, progress.test_of(taught.student, taught.today))
+    night = lesson_records.computed(flight).night
+    return _times(flight, night, given, beyond) | _periods(typed, flight)
+
+
+def filled_in(taught: Taught, record: LessonRecord, given: Mapping[str, str]) -> dict[str, str]:
+    """The fields with proposed values where nobody typed others.
+
+    A saved value that is what the saved flight proposes follows the clock again; one that was cleared stays
+    blank.
+    """
+    before: dict[str, str] = {}
+    proposed: dict[str, str] = {}
+    if record.content.get("flight"):
+        before = sheet.values(record.content, taught.zone, None)
+        proposed = proposals(taught, record, {**before, **dict.fromkeys(_TIMES, "")})
+    live = {key for key, value in proposed.items() if before.get(key) == given.get(key) == value}
+    blank = {
+        key for key, value in given.items() if not value and not (key in proposed and not before.get(key))
+    }
+    left = {key: "" if key in live else value for key, value in given.items()}
+    found = proposals(taught, record, left)
+    return {**left, **{key: value for key, value in found.items() if key in live | blank}}
+
+
+def _times(
+    flight: engine.Flight, night: int | None, given: Mapping[str, str], cross_country: bool
+) -> dict[str, str]:
+    """The times that follow from the clock and the route, whether or not others were typed.
+
+    A student who flies solo is pilot in command (14 CFR 61.51(e)(4)).
+    """
     found: dict[str, str] = {}
     total = flight.times.get("total")
-    if total is None and (clock := lesson_records.clocked(flight)) is not None:
-        total = round(clock / MINUTE) * MINUTE
-        found["t-total"] = format_time(total)
+    if (clock := lesson_records.clocked(flight)) is not None:
+        clock = round(clock / MINUTE) * MINUTE
+        found["t-total"] = format_time(clock)
+        total = clock if total is None else total
     if not total:
-        return found, ""
+        return found
     flown = given.get("flown", "")
-    if flown in (sheet.DUAL, sheet.SOLO) and not (flight.times.get("dual") or flight.times.get("solo")):
-        found[f"t-{flown}"] = format_time(total)
-    if night and not flight.times.get("night"):
+    kinds = {sheet.DUAL: ("dual",), sheet.SOLO: ("solo", "pic")}.get(flown, ())
+    others = {"dual", "solo"} - {*kinds}
+    if not any(flight.times.get(each) for each in others):
+        found |= {f"t-{each}": format_time(total) for each in kinds}
+    if night:
         found["t-night"] = format_time(min(night, total))
-    words, beyond = _farthest(flight, progress.test_of(taught.student, taught.today))
-    if beyond and not flight.times.get("cross_country"):
+    if cross_country:
         found["t-cross_country"] = format_time(total)
-    return found, words
+    return found
+
+
+def _periods(typed: sheet.Typed, flight: engine.Flight) -> dict[str, str]:
+    """Day or night of landings by the Sun at their airports, where it was one of them throughout."""
+    if flight.off is None or flight.on is None:
+        return {}
+    whole = round((flight.on - flight.off).total_seconds() * 1_000_000)
+    found: dict[str, str] = {}
+    for number, row in zip(typed.rows, flight.landings, strict=True):
+        night = facts.night_between(flight.off, flight.on, (row.at,)) if row.at and row.at.known else None
+        if night in (0, whole):
+            found[f"landing-{number}-period"] = "night" if night else "day"
+    return found
 
 
 def _farthest(flight: engine.Flight, test: Milestone) -> tuple[str, bool]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from syllabus.engine.course.course import Item, Outline
 from syllabus.engine.course.standards import Tolerance
 from syllabus.engine.record.record import TIMES
+from training.models import ItemGrade
 from training.presenters.entry import COUNTS, FLAGS, GRADES, PERIODS, grade_of, label_of, sentence
 from training.web.instructor import sheet
 from training.web.instructor.sheet_check import Look
@@ -24,6 +25,8 @@ FLOWN = (
     (sheet.SOLO, gettext_lazy("Student solo")),
     (sheet.NO_FLIGHT, gettext_lazy("No flight")),
 )
+#: The most items whose fields for measured values are open, so that a stage check stays short.
+_FEW_ITEMS = 12
 _AIRPORTS = {"list": "airports", "autocapitalize": "characters"}
 _DAY, _CLOCK, _HOURS = {"type": "date"}, {"inputmode": "numeric"}, {"inputmode": "decimal"}
 _STEPS = {"type": "number", "min": 0, "max": 99, "inputmode": "numeric"}
@@ -67,8 +70,17 @@ class Measured:
     """One value measured of an item, with a field for the target if it is chosen in flight."""
 
     name: SheetField
+    unit: SheetField
     value: SheetField
     target: SheetField | None
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What a sheet shows beside its items, by item: the grade required, and the newest grade."""
+
+    required: Mapping[str, str]
+    newest: Mapping[str, ItemGrade]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +89,7 @@ class ItemRow:
 
     item: Item | None
     required: str
+    newest: ItemGrade | None
     code: SheetField
     grade: SheetField
     remarks: SheetField
@@ -85,6 +98,15 @@ class ItemRow:
     @property
     def title(self) -> str:
         return self.item.title if self.item else str(self.code.value())
+
+    @property
+    def measured(self) -> bool:
+        """Whether something was measured, or is wrong with it."""
+        return any(each.value.value() or each.value.said for each in self.measures)
+
+    @property
+    def last_grade(self) -> str:
+        return grade_of(self.newest.grade) if self.newest else ""
 
     @property
     def cautions(self) -> list[str]:
@@ -119,7 +141,7 @@ class SheetForm(Form):
         ),
     )
     remarks = Text(gettext_lazy("Flight remarks"), widget=forms.Textarea(attrs={"rows": 2}))
-    comments = Text(gettext_lazy("Comments"), widget=forms.Textarea(attrs={"rows": 3}))
+    comments = Text(gettext_lazy("Comments"), widget=forms.Textarea(attrs={"rows": 2}))
     next = Text(gettext_lazy("Next"), widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(
@@ -127,11 +149,11 @@ class SheetForm(Form):
         given: Mapping[str, str],
         found: Look | None,
         outline: Outline | None,
-        required: Mapping[str, str],
+        known: Known,
     ) -> None:
         self._given = {**given}
         super().__init__(self._given, auto_id="f-%s")
-        self.found, self._outline, self._required = found, outline, required
+        self.found, self._outline, self._known = found, outline, known
         self.craft = [self._add(key, Text(label_of(key))) for key in sheet.CRAFT[1:]]
         #: The start and end of flight time (14 CFR 1.1), beside off and on blocks.
         self.ramp = [
@@ -140,8 +162,7 @@ class SheetForm(Form):
         ]
         self.times = []
         for key in TIMES:
-            proposed = found.proposed.get(f"t-{key}", "") if found else ""
-            widget = forms.TextInput(attrs={**_HOURS, "placeholder": proposed})
+            widget = forms.TextInput(attrs=_HOURS)
             self.times.append(self._add(f"t-{key}", Text(label_of(key), widget=widget)))
         self.ground = [
             self._add("ground-time", Text(_("Time"), widget=forms.TextInput(attrs=_HOURS))),
@@ -174,13 +195,23 @@ class SheetForm(Form):
 
     @property
     def ramp_open(self) -> bool:
-        return any(each.value() or each.said for each in self.ramp)
+        return bool(self._given.get("preparation")) or any(each.value() or each.said for each in self.ramp)
+
+    @property
+    def ground_open(self) -> bool:
+        taught = any(self._given.get(f"ground-{key}") for key in ("time", "topic"))
+        return taught or any(each.said for each in self.ground) or self._given.get("flown") == sheet.NO_FLIGHT
+
+    @property
+    def values_open(self) -> bool:
+        """Whether the fields for measured values are open: on a long sheet they are one tap away."""
+        return len(self.items) <= _FEW_ITEMS
 
     def _landing(self, number: int, *, last: bool) -> list[Any]:
         row = f"landing-{number}"
         known = self._given.get(f"{row}-at")
         self._given |= {f"{row}-{key}": self._given.get(f"{row}-{key}") or "0" for key in COUNTS}
-        label = _("Add waypoint") if last and not known else _("Waypoint %(number)s") % {"number": number + 1}
+        label = _("Add airport") if last and not known else _("Airport")
         unsaid = ("", _("not entered"))
         periods = [unsaid, *((key, _(words)) for key, words in PERIODS.items())]
         return [
@@ -202,12 +233,12 @@ class SheetForm(Form):
         item = self._outline.by_code.get(code) if self._outline else None
         taken = sheet.taken(self._given, number)
         known = dict(sheet.measures(item, taken))
-        asked = self._required.get(code)
-        self._given.setdefault(f"{row}-grade", sheet.NOT_OBSERVED)
+        asked = self._known.required.get(code)
         remark = _("Remark on %(title)s") % {"title": item.title if item else code}
         return ItemRow(
             item,
             grade_of(asked) if asked else "",
+            self._known.newest.get(code),
             self._add(row, forms.CharField(widget=forms.HiddenInput)),
             self._add(
                 f"{row}-grade",
@@ -223,9 +254,21 @@ class SheetForm(Form):
         )
 
     def _measured(self, row: str, name: str, tolerance: Tolerance | None) -> Measured:
-        says, aim = (tolerance.says, tolerance.target.name) if tolerance else ("", "")
+        says, aim, unit = (
+            (tolerance.says, tolerance.target.name, tolerance.unit) if tolerance else ("", "", "")
+        )
+        self._given[f"{row}-unit"] = unit
+        value, target = (
+            Text(
+                label,
+                help_text=text,
+                widget=forms.TextInput(attrs={**_HOURS, "data-unit": unit} if unit else {}),
+            )
+            for label, text in ((sentence(name), says), (_("Target"), aim))
+        )
         return Measured(
             self._add(f"{row}-name", forms.CharField(widget=forms.HiddenInput)),
-            self._add(f"{row}-value", Text(sentence(name), help_text=says)),
-            self._add(f"{row}-target", Text(_("Target"), help_text=aim)) if sheet.aims(tolerance) else None,
+            self._add(f"{row}-unit", forms.CharField(widget=forms.HiddenInput)),
+            self._add(f"{row}-value", value),
+            self._add(f"{row}-target", target) if sheet.aims(tolerance) else None,
         )

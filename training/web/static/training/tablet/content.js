@@ -94,7 +94,7 @@ function landing(said, number, place) {
   const at = said(name("at"));
   const takeoffs = said(name("takeoffs")) || "0";
   const landings = said(name("landings")) || "0";
-  if (!at && takeoffs === "0" && landings === "0") return null;
+  if (takeoffs === "0" && landings === "0") return null;
   const row = { takeoffs: whole(takeoffs), landings: whole(landings) };
   if (at) row.at = place(at);
   if (said(name("period"))) row.period = said(name("period"));
