@@ -24,7 +24,12 @@ def offered(client: Client, path: str) -> list[tuple[str, str]]:
         pytest.param(
             "ida",
             "/today/",
-            [("/today/", "*Today"), ("/students/", "Students"), ("/reminders/", "Reminders")],
+            [
+                ("/today/", "*Today"),
+                ("/students/", "Students"),
+                ("/logbook/", "Logbook"),
+                ("/reminders/", "Reminders"),
+            ],
             id="an instructor",
         ),
         pytest.param(
@@ -55,7 +60,7 @@ def test_an_instructor_who_administers_has_both_on_every_page(client: Client, pe
     client.force_login(people.ida)
     for path in ("/today/", f"/teach/{people.sam.ref}/", f"/students/{people.sam.ref}/"):
         assert [words.strip("*") for _, words in offered(client, path)] == [
-            "Today", "School", "Students", "Reminders",
+            "Today", "School", "Students", "Logbook", "Reminders",
         ]  # fmt: skip
 
 

@@ -17,9 +17,10 @@ WORDS = {
     "home": _("My progress"),
     "schools": _("School"),
     "students": _("Students"),
+    "logbook": _("Logbook"),
     "reminders": _("Reminders"),
 }
-_STAFF = {"today": Role.Kind.INSTRUCTOR, "schools": Role.Kind.ADMINISTRATOR}
+_STAFF = {"today": Role.Kind.INSTRUCTOR, "logbook": Role.Kind.INSTRUCTOR, "schools": Role.Kind.ADMINISTRATOR}
 _STUDENTS = ("home", "reminders")
 
 
