@@ -17,7 +17,7 @@ from training.reports import progress
 from training.services.lessons import lesson_content
 from training.web.instructor import sheet
 from training.web.instructor.opening import Taught
-from training.web.instructor.sheet_form import SheetForm
+from training.web.instructor.sheet_form import Known, SheetForm
 
 #: The newest signed lessons of each student.
 MOST_SIGNED = 6
@@ -82,7 +82,7 @@ def _course(pk: int, content_hash: str, language: str) -> dict[str, Any]:
     """
     outline = outlines.published_as(pk, content_hash)
     content = {"items": [{"item": each.code, "grade": sheet.NOT_OBSERVED} for each in outline.items]}
-    form = SheetForm(sheet.values(content, dt.UTC, outline), None, outline, {})
+    form = SheetForm(sheet.values(content, dt.UTC, outline), None, outline, Known({}, {}))
     nobody = {"school": {"name": "", "time_zone": ""}}
     told = {"form": form, "student": nobody, "record": {"lesson": ""}, "planned": None, "saved": False}
     told |= {"more_items": [], "fleet": {}, "found": None, "preparation": "", "prepares": False, "data": "{}"}
