@@ -183,9 +183,13 @@ def _aircraft(student: Student, planned: PlannedFlight, on: dt.date) -> tuple[li
     }
     lacking = []
     for version in airworthiness.current().in_force(on):
-        known = kinds.get(version.id)
-        if known is None:
+        known, cite = kinds.get(version.id), version.cite.section
+        if known is None and version.get("always"):  # every flight needs it
+            says = gettext("%(what)s: nothing on record") % {"what": version.params["title"]}
+            lines.append(Line(f"aircraft.{version.id}", AIRCRAFT, None, says, cite))
+        elif known is None:
             lacking.append(version.params["title"])
+        if known is None:
             continue
         named = {"what": known.says, "day": day_in_words(known.last)}
         words = (
@@ -193,7 +197,6 @@ def _aircraft(student: Student, planned: PlannedFlight, on: dt.date) -> tuple[li
             if known.last >= on
             else gettext("%(what)s: expired %(day)s")
         )
-        cite = version.cite.section
         lines.append(Line(f"aircraft.{version.id}", AIRCRAFT, known.last >= on, words % named, cite))
     if not lacking:
         return lines, []

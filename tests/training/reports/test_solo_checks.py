@@ -46,7 +46,8 @@ def flying(people: Cast) -> Cast:
     ]
     factories.attested(people.sam, document.parse(said), at=factories.NOON)
     craft = factories.aircraft(people.school, registration="N00XY", model="C172")
-    fleets.record(craft.pk, "annual-inspection", dt.date(2026, 1, 10), None, by=people.ada, at=AT)
+    for kind in ("annual-inspection", "registration"):
+        fleets.record(craft.pk, kind, dt.date(2026, 1, 10), None, by=people.ada, at=AT)
     return people
 
 
@@ -130,6 +131,13 @@ def test_an_expired_inspection_is_not_met_and_one_not_on_record_is_confirmed(fly
     fleets.record(craft.pk, "annual-inspection", dt.date(2025, 5, 10), None, by=flying.ada, at=AT)
     line = by_id(checked(flying))["aircraft.annual-inspection"]
     assert (line.met, line.text) == (False, "Annual inspection: expired 31 May 2026")
+
+
+def test_what_every_flight_needs_is_unknown_while_it_is_not_on_record(flying: Cast) -> None:
+    factories.aircraft(flying.school, registration="N00AB", model="C172")
+    found = checked(flying, aircraft={**PATTERN["aircraft"], "registration": "n00ab"})
+    assert unmet(found) == {"aircraft.annual-inspection", "aircraft.registration"}
+    assert {by_id(found)[each].met for each in unmet(found)} == {None}
 
 
 def test_it_ends_with_the_endorsement_and_with_the_daylight(flying: Cast) -> None:
