@@ -27,7 +27,7 @@ from training.reports import authorities
 from training.reports.airworthiness import held
 from training.reports.eligibility import report_of, rules_of
 
-LAW, AIRCRAFT, CONFIRM = GROUPS = ("law", "aircraft", "confirm")
+LAW, SCHOOL, AIRCRAFT, CONFIRM = GROUPS = ("law", "school", "aircraft", "confirm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ def check(
     school = student.school
     on = school.day(planned.off)
     found = dict[str, Finding]()
-    lines = list(_plan(planned, at))
+    lines = list(_plan(planned, at, school.release_hours))
     for role, milestone, context in _asked(student, planned, on):
         report = report_of(rules_of(student, on), student, milestone, on, context)
         for each in report.leaves():
@@ -99,9 +99,13 @@ def _daylight(planned: PlannedFlight, on: dt.date) -> Iterator[dt.datetime]:
             yield evening
 
 
-def _plan(planned: PlannedFlight, at: dt.datetime) -> Iterator[Line]:
+def _plan(planned: PlannedFlight, at: dt.datetime, hours: int) -> Iterator[Line]:
+    """A plan that a release signed now could not be for."""
     if planned.on <= at:
-        yield Line("plan.past", LAW, False, gettext("The planned return is in the past."))
+        yield Line("plan.past", SCHOOL, False, gettext("The planned return is in the past."))
+    if planned.off >= at + dt.timedelta(hours=hours):
+        says = gettext("A release signed now expires before the planned takeoff.")
+        yield Line("plan.early", SCHOOL, False, says)
 
 
 def _flight(planned: PlannedFlight, on: dt.date) -> Flight:

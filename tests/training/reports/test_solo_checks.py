@@ -62,6 +62,11 @@ def by_id(found: Check) -> dict[str, Line]:
     return lines
 
 
+def soon(off: str) -> dt.datetime:
+    """Half an hour before the takeoff."""
+    return dt.datetime.fromisoformat(off) - dt.timedelta(minutes=30)
+
+
 def to_confirm(found: Check) -> tuple[str, ...]:
     return tuple(each.id for each in found.lines if each.group == "confirm")
 
@@ -110,9 +115,11 @@ def test_a_child_of_fourteen_with_nothing_is_not_met(people: Cast) -> None:
     ],
 )
 def test_another_flight_asks_for_more(flying: Cast, changed: dict[str, Any]) -> None:
-    found = checked(flying, **changed)
-    assert unmet(found)
-    assert not checked(flying, confirmed=to_confirm(found), **changed).met
+    past = changed.get("on", PATTERN["on"]) < "2026-06-01T12"
+    at = AT if past else soon(changed.get("off", PATTERN["off"]))
+    found = checked(flying, at, **changed)
+    assert unmet(found) - {"plan.early"}
+    assert not checked(flying, at, confirmed=to_confirm(found), **changed).met
 
 
 def test_a_grounding_and_a_defect_are_not_met_until_they_end(flying: Cast) -> None:
@@ -147,6 +154,13 @@ def test_it_ends_with_the_endorsement_and_with_the_daylight(flying: Cast) -> Non
     assert (
         dt.datetime(2026, 6, 2, 1, 55, tzinfo=dt.UTC) < ends < dt.datetime(2026, 6, 2, 2, 10, tzinfo=dt.UTC)
     )
+
+
+def test_a_release_that_would_expire_before_the_takeoff_is_not_met(flying: Cast) -> None:
+    off = dt.datetime.fromisoformat(PATTERN["off"])
+    hours = dt.timedelta(hours=flying.school.release_hours)
+    assert unmet(checked(flying, off - hours)) == {"plan.early"}
+    assert unmet(checked(flying, off - hours + dt.timedelta(seconds=1))) == set()
 
 
 def test_no_other_schools_aircraft_answers(flying: Cast) -> None:
