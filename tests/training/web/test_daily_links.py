@@ -28,6 +28,7 @@ def offered(client: Client, path: str) -> list[tuple[str, str]]:
                 ("/today/", "*Today"),
                 ("/students/", "Students"),
                 ("/logbook/", "Logbook"),
+                ("/endorsements/", "Endorsements"),
                 ("/reminders/", "Reminders"),
             ],
             id="an instructor",
@@ -60,7 +61,7 @@ def test_an_instructor_who_administers_has_both_on_every_page(client: Client, pe
     client.force_login(people.ida)
     for path in ("/today/", f"/teach/{people.sam.ref}/", f"/students/{people.sam.ref}/"):
         assert [words.strip("*") for _, words in offered(client, path)] == [
-            "Today", "School", "Students", "Logbook", "Reminders",
+            "Today", "School", "Students", "Logbook", "Endorsements", "Reminders",
         ]  # fmt: skip
 
 

@@ -18,9 +18,13 @@ WORDS = {
     "schools": _("School"),
     "students": _("Students"),
     "logbook": _("Logbook"),
+    "endorsements": _("Endorsements"),
     "reminders": _("Reminders"),
 }
-_STAFF = {"today": Role.Kind.INSTRUCTOR, "logbook": Role.Kind.INSTRUCTOR, "schools": Role.Kind.ADMINISTRATOR}
+_STAFF = {
+    **dict.fromkeys(("today", "logbook", "endorsements"), Role.Kind.INSTRUCTOR),
+    "schools": Role.Kind.ADMINISTRATOR,
+}
 _STUDENTS = ("home", "reminders")
 
 
