@@ -12,9 +12,10 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from django.urls import reverse
 
-from tests.support import factories, lessons, own
+from tests.support import factories, lessons, own, releasing
 from tests.support.cast import Cast
 from tests.support.mailing import mails_sent
+from tests.support.releasing import engine as engine
 from tests.training.web.test_pages import text_of
 from training import models
 from training.services.errors import Conflict, NotAllowed, NotFound
@@ -237,3 +238,25 @@ def test_a_request_of_yesterday_does_not_make_a_student_fly_today(here: Client, 
     said = text_of(here.get("/today/"))
     assert "Flies today" not in said
     assert "Asks for" not in said
+
+
+def test_a_solo_release_is_decided_one_link_from_today(
+    here: Client, people: Cast, engine: releasing.Engine
+) -> None:
+    """Before the planned return it waits there, whatever the hour; after it, or decided, it does not."""
+    release = releasing.asked(people)
+    here.force_login(people.ida)
+    today = here.get("/today/")
+    assert "Asks for a solo release: 3 Mar 2026, 12:30 CST" in text_of(today)
+    assert f'href="{reverse("solo-release", args=[people.sam.ref, release.pk])}"' in today.content.decode()
+    assert "Flies today" not in text_of(today)
+    with time_machine.travel(NOW + dt.timedelta(hours=2), tick=False):  # the return, 14:00 at the school
+        here.force_login(people.ida)
+        later = text_of(here.get("/today/"))
+    assert "Sam Example" in later
+    assert "Asks for a solo release" not in later
+    here.force_login(people.ida)
+    releasing.decided(people, release)
+    said = text_of(here.get("/today/"))
+    assert "Asks for a solo release" not in said
+    assert "Flies today" in said

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from syllabus.engine.errors import InputError
-from training.models import Student, StudentRequest
+from training.models import SoloRelease, Student, StudentRequest
 from training.services.errors import NotFound, Refused
 from training.services.people import requests
 from training.web.instructor.opening import Taught, taught
@@ -44,6 +44,24 @@ def of(students: Mapping[int, Student], at: dt.datetime) -> tuple[list[StudentRe
         elif each.on == each.student.school.day(at):
             flying.add(each.student_id)
     return opened, flying
+
+
+def releases(students: Mapping[int, Student], at: dt.datetime) -> tuple[list[SoloRelease], set[int]]:
+    """The solo releases to decide on, before their flight is over, and who is released today. One query."""
+    rows = SoloRelease.objects.filter(
+        Q(decision__isnull=True) | Q(decision__ends_at__gt=at), student__in=students, end__isnull=True
+    )
+    asked, flying = [], set()
+    for each in rows.select_related("decision").order_by("at", "pk"):
+        each.student = students[each.student_id]
+        off, on = (dt.datetime.fromisoformat(each.flight[key]) for key in ("off", "on"))
+        if each.state(at) == SoloRelease.State.RELEASED and each.student.school.day(
+            off
+        ) == each.student.school.day(at):
+            flying.add(each.student_id)
+        elif each.state(at) == SoloRelease.State.REQUESTED and on > at:
+            asked.append(each)
+    return asked, flying
 
 
 @taught("POST")

@@ -8,6 +8,7 @@ each record that changed.
 import datetime as dt
 import json
 import uuid
+import zoneinfo
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -23,6 +24,7 @@ from django.utils.translation import ngettext
 
 from syllabus.engine.course.next_lesson import AGAIN
 from training.models import LessonRecord, Student, StudentRequest, User
+from training.presenters.days import instant
 from training.reports.closing import DOCUMENT, ENDORSEMENT, LESSON
 from training.services import access
 from training.services.people import requests
@@ -122,7 +124,7 @@ def page(request: SignedIn) -> HttpResponse:
 
 
 def of(user: User, at: dt.datetime) -> list[Pupil]:
-    """The students whom a user teaches today, most urgent first. Five queries."""
+    """The students whom a user teaches today, most urgent first. Six queries."""
     teaching = access.RELATIONS["instructs"](user.pk, at.date())
     students = list(Student.objects.filter(teaching).select_related("school").order_by("name", "pk"))
     needs: dict[int, list[Need]] = defaultdict(list)
@@ -132,7 +134,14 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
     for row in asking:
         words = _("Asks for %(what)s") % {"what": requests.words(row)}
         needs[row.student_id].append(Need(ASKS, "asks", "✉", words, request=row))
-    for key in flying:
+    to_decide, released = answering.releases(by_key, at)
+    for release in to_decide:
+        off = dt.datetime.fromisoformat(release.flight["off"])
+        said = _("Asks for a solo release: %(takeoff)s")
+        words = said % {"takeoff": instant(off, zoneinfo.ZoneInfo(release.student.school.time_zone))}
+        href = reverse("solo-release", args=[release.student.ref, release.pk])
+        needs[release.student_id].append(Need(ASKS, "asks", "✉", words, href))
+    for key in flying | released:
         needs[key].append(
             Need(FLIES, "flies", "✈", _("Flies today"), reverse("teach", args=[by_key[key].ref]))
         )
