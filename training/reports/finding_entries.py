@@ -72,6 +72,23 @@ def names(findings: Iterable[Finding]) -> dict[tuple[str, str], str]:
     return found
 
 
+def reasons(findings: Iterable[Finding]) -> dict[str, str]:
+    """Why lessons with these findings were signed all the same, by the finding's key. One query."""
+    lessons = {each.key: {lesson_of(entry["id"]) for entry in each.body["entries"]} for each in findings}
+    kinds = {each.key: each.kind for each in findings}
+    rows = SignOff.objects.filter(lesson__in=set().union(*lessons.values()) - {None})
+    signed = [
+        (row.lesson_id, {each["kind"] for each in row.findings}, row)
+        for row in rows.exclude(findings_reason="").order_by("at")
+    ]
+    return {
+        key: f"{row.instructor_name}: {row.findings_reason}"
+        for key, about in lessons.items()
+        for lesson, found, row in signed
+        if lesson in about and kinds[key] in found
+    }
+
+
 def of(finding: Finding) -> list[Named]:
     """The entries of a finding, in its order. A few queries for each."""
     refs = {each["student"] for each in finding.body["entries"] if each["student"]}

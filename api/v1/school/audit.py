@@ -113,6 +113,7 @@ class AuditFindingSerializer(ResponseSerializer):
     gone_at = Field(UTC, allow_null=True)
     returned_at = Field(UTC, allow_null=True)
     resolutions = FindingResolutionSerializer(many=True)
+    signed_reason = Field(STRING, "Who signed the lesson all the same, and why.", allow_null=True)
 
 
 class AuditRunSerializer(ResponseSerializer):

@@ -7,6 +7,8 @@ import uuid
 from typing import Any
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from syllabus.engine.audit.audit import SERIOUS
 from syllabus.engine.record import record as engine
@@ -16,6 +18,7 @@ from tests.support.lessons import AT, accepted, content, draft, flown, sign
 from training import models, record
 from training.ledger.models import Entry
 from training.reports import audit
+from training.services.audit import finding_json, findings
 from training.services.lessons import lesson_content, lesson_findings, sign_offs
 from training.services.lessons.lesson_content import LessonError
 from training.services.lessons.lesson_findings import Accepted, OpenFindings
@@ -40,8 +43,8 @@ def at_night(lesson: models.LessonRecord) -> Told:
     )
 
 
-def told(findings: list[dict[str, Any]]) -> Told:
-    return sorted((each["kind"], each["severity"], each["says"]) for each in findings)
+def told(found: list[dict[str, Any]]) -> Told:
+    return sorted((each["kind"], each["severity"], each["says"]) for each in found)
 
 
 def sealed(lesson: models.LessonRecord) -> dict[str, Any]:
@@ -227,3 +230,18 @@ def test_the_same_signature_again_is_not_asked_again(people: Cast) -> None:
     lesson = draft(people, flown(**SOLO))
     first = sign(lesson, people.ida)
     assert sign(lesson, people.ida, accepted=Accepted()).pk == first.pk
+
+
+def test_the_finding_of_the_night_shows_the_reason(people: Cast, client: Client) -> None:
+    lesson = draft(people, flown(**SOLO))
+    sign(lesson, people.ida, accepted=Accepted(accepted(lesson, people.ida).digest, "He did not ask me."))
+    night = AT + NIGHT
+    findings.recompute(people.school, people.school.day(night), at=night, by=None, via="command")
+    [row] = models.Finding.objects.filter(kind="solo-first")
+    assert (row.severity, row.gone_at) == (SERIOUS, None)  # the reason resolves nothing
+    told = {each["kind"]: each["signed_reason"] for each in finding_json.listed([row])}
+    assert told == {"solo-first": "Ida Example: He did not ask me."}
+    client.force_login(people.ada)
+    page = client.get(reverse("finding", args=[row.ref])).content.decode()
+    assert "Signed all the same." in page
+    assert "He did not ask me." in page

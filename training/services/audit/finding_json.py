@@ -14,7 +14,8 @@ _INSTANTS = ("first_seen", "last_seen", "changed_at", "gone_at", "returned_at")
 def listed(page: Sequence[Finding]) -> list[dict[str, Any]]:
     """Findings as JSON values, with their resolutions and each entry's provenance."""
     vouched = finding_entries.vouched(page)
-    return [_finding(each, vouched) for each in page]
+    signed = finding_entries.reasons(page)
+    return [_finding(each, vouched) | {"signed_reason": signed.get(each.key)} for each in page]
 
 
 def _finding(finding: Finding, vouched: Mapping[tuple[str, str], str]) -> dict[str, Any]:

@@ -255,6 +255,7 @@ def _finding(request: SignedIn, found: Finding, form: Resolve) -> HttpResponse:
         "body": found.body,
         "entries": [(each, vouched(each.provenance or "")) for each in finding_entries.of(found)],
         "unmet": unmet,
+        "signed_reason": finding_entries.reasons([found]).get(found.key),
         "resolutions": [
             {"row": each, **finding_json.resolution(each), "words": _(MEND[each.how])}
             for each in found.resolutions.select_related("by", "finding")
