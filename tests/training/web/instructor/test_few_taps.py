@@ -76,7 +76,7 @@ def test_a_usual_lesson_takes_20_taps_and_40_keystrokes(
     page = tablet.page
     tablet.given_a_passkey(teaching.ida, live_server.url)
     page.goto(f"{live_server.url}/today/")
-    page.get_by_role("button", name="Start 1-02").click()
+    page.get_by_role("button", name="Start 1-02 with").click()
     page.get_by_role("heading", name="Climbs, descents and turns").wait_for()
     expect(page.get_by_label("Aircraft", exact=True)).to_have_value("N00XY")
     expect(page.get_by_label("Route")).to_have_value("KGRB KMTW KGRB")
@@ -125,7 +125,7 @@ def test_a_lesson_flown_as_planned_takes_8_taps_and_one_per_graded_item(
     page = tablet.page
     tablet.given_a_passkey(teaching.ida, live_server.url)
     page.goto(f"{live_server.url}/today/")
-    page.get_by_role("button", name="Start 1-02").click()
+    page.get_by_role("button", name="Start 1-02 with").click()
     page.get_by_role("heading", name="Climbs, descents and turns").wait_for()
     items = page.locator("fieldset.item")
     for number in range(items.count()):

@@ -221,7 +221,7 @@ def test_a_conflict_is_parked_where_it_is_seen_and_can_be_saved_to_a_file(
     page, at = tablet.page, live_server.url
     add_session(page, at, teaching.ida)
     page.goto(f"{at}/today/")
-    page.get_by_role("button", name="Start").click()
+    page.get_by_role("button", name="Start").last.click()
     page.get_by_role("heading", level=1, name="First flight").wait_for()
     take_along(page, at)
     away(page, at)
@@ -294,7 +294,7 @@ def test_what_stands_on_a_sheet_outlives_the_page(
     page, at = tablet.page, live_server.url
     add_session(page, at, teaching.ida)
     page.goto(f"{at}/today/")
-    page.get_by_role("button", name="Start").click()
+    page.get_by_role("button", name="Start").last.click()
     page.get_by_role("heading", level=1, name="First flight").wait_for()
     address = page.url
     page.get_by_label("Comments").fill("Half a sentence")

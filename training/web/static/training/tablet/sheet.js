@@ -37,7 +37,7 @@ export function enhance(form, kept) {
     complete(sheet, event.target);
   });
   // What stands in a field already is written over, not erased by hand.
-  form.addEventListener("focusin", ({ target }) => { if (target.matches("input[data-proposed], .stepper input")) target.select(); });
+  form.addEventListener("focusin", ({ target }) => { if (target.dataset.proposed || target.closest(".stepper")) target.select?.(); });
   form.addEventListener("submit", (event) => {
     // Items that are put on the sheet come from the server with their standards.
     if (form.elements.add && form.elements.add.selectedOptions.length) return;
