@@ -218,6 +218,8 @@ class Shown:
 
 Hint = Inside | Outside | Shown
 
+#: May stand in front of any measured value, beside the names of tolerance and quantity.
+ROLLED_OUT = "rolled out"
 _SIGNED = re.compile(r"([-+−±])\s*(.+)")
 _TURN = re.compile(r"(.+?) in (.+)")
 
@@ -260,7 +262,7 @@ def read_measured(tolerance: Tolerance, text: str) -> Measured:
 
 def _without_name(tolerance: Tolerance, text: str) -> str:
     """A measured value without the name of what was measured in front."""
-    for name in sorted({tolerance.name, tolerance.quantity, "rolled out"}, key=len, reverse=True):
+    for name in sorted({tolerance.name, tolerance.quantity, ROLLED_OUT}, key=len, reverse=True):
         if text.lower().startswith(name.lower() + " "):
             return text[len(name) :].strip()
     return text

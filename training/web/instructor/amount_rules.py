@@ -23,6 +23,8 @@ def rules() -> dict[str, Any]:
                 name: {"dimension": each.dimension, "words": [*each.words, "off"], "unit": each.unit}
                 for name, each in standards.QUANTITIES.items()
             },
+            "turn": next(name for name, each in standards.QUANTITIES.items() if each.unit == "deg/s"),
+            "before": standards.ROLLED_OUT,
             "most": measured.MOST_TEXT,
             "number": measured.NUMBER.pattern,
             "spelled": measured.SPELLED.pattern,
@@ -72,4 +74,4 @@ def _measured(value: str, target: str | None = None) -> str:
         measured.check("§", value, target)
     except QuantityError as problem:
         return str(problem)
-    raise AssertionError("a value that can be read")
+    raise AssertionError

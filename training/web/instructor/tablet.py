@@ -1,12 +1,9 @@
 """The tablet offline: the data it downloads, the page it opens, and how it syncs."""
 
-import contextlib
 import json
-import logging
 import uuid
-from collections.abc import Callable, Iterable
 from functools import cache
-from typing import Any, NamedTuple
+from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -25,9 +22,9 @@ from django.views.decorators.http import require_safe
 from syllabus.courses import outlines
 from syllabus.engine.places.geography import Place, airports, identifiers
 from syllabus.engine.time.instants import in_utc
-from training.models import AccessLog, LessonRecord
+from training.models import LessonRecord
 from training.reports import progress
-from training.services import access
+from training.services.lessons import tablet_entries
 from training.services.signing import nonces, reauthentication
 from training.web.instructor import sheet, sheet_rules, tablet_courses
 from training.web.instructor import today as board
@@ -36,19 +33,6 @@ from training.web.instructor.opening import Fleet, Taught, teaches
 from training.web.shared import language
 from training.web.shared.opening import SignedIn, signed_in
 
-log = logging.getLogger(__name__)
-
-
-class OfflinePage(NamedTuple):
-    """Something about a student that is readable offline, as HTML; ``until`` is the instant (UTC) it ends."""
-
-    title: str
-    html: str
-    until: str = ""
-
-
-#: Further pages of a student to download, such as solo releases; the tablet shows them as they are.
-PAGES: list[Callable[[Taught], Iterable[OfflinePage]]] = []
 #: The most students and airports that a tablet downloads for the day.
 MOST_STUDENTS, MOST_AIRPORTS = 12, 60
 _CODE = (
@@ -132,27 +116,13 @@ def nearby(request: SignedIn) -> JsonResponse:
 
 @signed_in("POST")
 def decisions(request: SignedIn) -> JsonResponse:
-    """Log what an instructor decided on an entry that the school refused: corrected, or discarded and why.
-
-    The student may be erased or another instructor's by now; then the program's log alone has it.
-    """
+    """Log what an instructor decided on an entry that the school refused."""
     try:
         said = {key: str(each)[:200] for key, each in json.loads(request.body).items() if each is not None}
     except (ValueError, AttributeError):
         return JsonResponse({"detail": _("This is no decision.")}, status=422)
-    at, student, record = timezone.now(), None, said.get("record", "")
-    with contextlib.suppress(ValueError):  # an entry of an old release may name no student
-        ref = uuid.UUID(said.get("student", ""))
-        student = access.visible_students(request.user, access.WRITE, on=at.date()).filter(ref=ref).first()
-    how, reason = said.get("how", ""), said.get("reason", "")
-    if student is not None:
-        what = f"tablet entry {how} ({said.get('id', '')[:8]}): {reason}"[:100]
-        # Sent again where the answer was lost.
-        if not AccessLog.objects.filter(student=student, user=request.user, what=what).exists():
-            access.log(request.user, student, access.WRITE, what, via="web", at=at)
-    signed = f"hash {said.get('content_hash', '')}, signed {said.get('signed_at', 'never')}"
-    who = request.user.pk
-    log.info("tablet entry of lesson-record %r %r by user %s (%s): %r", record, how, who, signed, reason)
+    at = timezone.now()
+    tablet_entries.log_decision(request.user, said, at)
     return JsonResponse({"logged": in_utc(at)})
 
 
@@ -225,7 +195,6 @@ def _taken(
         },
         "sheets": sheets,
         **kept.of(whose),
-        "pages": [page._asdict() for pages in PAGES for page in pages(whose)],
     }
 
 

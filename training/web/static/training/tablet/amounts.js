@@ -62,10 +62,10 @@ export function measured(name, value, target) {
 }
 
 function reads(name, quantity, value) {
-  const { words } = RULES.measured.quantities[quantity];
+  const { turn: turning, before, quantities: { [quantity]: { words } } } = RULES.measured;
   return [...new Set([name, quantity])].some((called) => {
-    const text = withoutName([called, quantity, "rolled out"], value.trim().replace(/\s+/g, " "));
-    const turn = quantity === "turn rate" && /^(.+?) in (.+)$/.exec(text);
+    const text = withoutName([called, quantity, before], value.trim().replace(/\s+/g, " "));
+    const turn = quantity === turning && /^(.+?) in (.+)$/.exec(text);
     if (turn) return amount(turn[1], "angle", 1) !== null && Boolean(inParts(turn[2]));
     const [left, side] = sided(text, words);
     const signed = /^([-+−±])\s*(.+)$/.exec(left);

@@ -109,7 +109,7 @@ function pupil(each) {
       : filled(gettext("Start %(lesson)s"), { lesson: sheet.lesson || gettext("a lesson outside the course") });
     made.append(door(words, sheet.draft ? "secondary" : "", each, () => open(each, sheet)), " ");
   }
-  made.append(...another(each), ...pages(each), ...signed(each));
+  made.append(...another(each), ...signed(each));
   return made;
 }
 
@@ -135,15 +135,6 @@ function another(each) {
   select.append(Object.assign(make("option", gettext("A lesson outside the course")), { value: "" }));
   const begin = door(gettext("Start lesson"), "secondary", each, () => open(each, build.sheet(pack, each, { lesson: select.value })));
   return [fold(gettext("Another lesson"), select, " ", begin)];
-}
-
-/** What is readable without a network beside the lessons, by training/web/instructor/tablet.py (`PAGES`). */
-function pages(each) {
-  return (each.pages || []).map((page) => {
-    const inside = new DOMParser().parseFromString(page.html, "text/html").body;
-    const past = page.until && Date.parse(page.until) < Date.now() ? [make("p", gettext("No longer valid."), "fault")] : [];
-    return fold(page.title, ...past, ...inside.childNodes);
-  });
 }
 
 /** The newest signed lessons, to read and to correct. */
