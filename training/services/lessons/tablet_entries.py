@@ -6,7 +6,7 @@ import logging
 import uuid
 from collections.abc import Mapping
 
-from training.models import AccessLog, User
+from training.models import AccessLog, Student, User
 from training.services import access
 
 log = logging.getLogger(__name__)
@@ -15,13 +15,13 @@ log = logging.getLogger(__name__)
 def log_decision(by: User, said: Mapping[str, str], at: dt.datetime) -> None:
     """Log that an entry was corrected, or discarded and why; sent again, it is logged once.
 
-    The student may be erased or another instructor's by now, and an entry of an old release may name none;
-    then the program's log alone has it.
+    The student may be another instructor's by now: the school still learns what became of the entry. Of a
+    student who is gone, and of an entry of an old release that names none, the program's log alone has it.
     """
     how, reason, student = said.get("how", ""), said.get("reason", ""), None
     with contextlib.suppress(ValueError):
         ref = uuid.UUID(said.get("student", ""))
-        student = access.visible_students(by, access.WRITE, on=at.date()).filter(ref=ref).first()
+        student = Student.objects.filter(ref=ref, school__in=access.schools(by, access.INSTRUCT)).first()
     if student is not None:
         what = f"tablet entry {how} ({said.get('id', '')[:8]}): {reason}"[:100]
         if AccessLog.objects.filter(student=student, user=by, what=what).exists():

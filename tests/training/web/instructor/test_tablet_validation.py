@@ -61,6 +61,7 @@ ROWS: list[dict[str, str]] = [
         {"landing-0-at": "KGRB", "landing-0-landings": text}
         for text in ("3", "-1", "2.5", "10001", "two", "")
     ),
+    *({"landing-0-at": "ZZ", "landing-0-landings": text} for text in ("0", "")),
     # the aircraft
     *({"registration": text} for text in ("N" * 200, "N" * 201, "")),
     *({"category": text} for text in ("airplane", "Airplane", "plane")),
@@ -76,6 +77,7 @@ ROWS: list[dict[str, str]] = [
     {"ground-topic": "wind", "ground-date": "%(tomorrow)s"},
     {"flown": "none", "date": "", "t-total": "nonsense", "route": "ZZ"},
     # measured values
+    *({"item-0-m-0-unit": "ft", "item-0-m-0-value": text} for text in ("180", "-20", "1,5", "5 kt", "3 nm")),
     *(
         {"item-0-m-0-value": text}
         for text in (

@@ -107,7 +107,8 @@ function ofFlight(form, said, data, airports, add) {
   if (route.length > RULES.points) add("route", RULES.most_points, { length: route.length });
   for (let number = 0; number < Number(said("landing-count")); number += 1) {
     const text = said(`landing-${number}-at`);
-    if (text && !known(text)) add(`landing-${number}-at`, RULES.airport, { text });
+    const counted = Object.keys(WRITTEN.counts).some((key) => !["", "0"].includes(said(`landing-${number}-${key}`)));
+    if (text && counted && !known(text)) add(`landing-${number}-at`, RULES.airport, { text });
   }
 }
 
@@ -123,13 +124,19 @@ function times(said, add) {
   if (of.dual && of.solo) add("t-total", RULES.times.alone, { text: amounts.written(of.dual), total: amounts.written(of.solo) });
 }
 
+/** A bare number in a field that states its unit, as the server reads it. */
+function withUnit(text, unit) {
+  return unit && /^[+-]?\d+([.,]\d+)*$/.test(text) ? `${text} ${unit}` : text;
+}
+
 /** The measured values of the items, each with its unit. */
 function measured(form, said, add) {
   for (const input of form.querySelectorAll("[name^=item-][name$=-value]")) {
     const text = input.value.trim();
     if (!text) continue;
     const row = input.name.slice(0, -"-value".length);
-    const wrong = amounts.measured(said(`${row}-name`), text, said(`${row}-target`));
+    const [value, target] = [text, said(`${row}-target`)].map((each) => withUnit(each, said(`${row}-unit`)));
+    const wrong = amounts.measured(said(`${row}-name`), value, target);
     if (wrong) add(input.name, wrong, { text, target: said(`${row}-target`) });
   }
 }
