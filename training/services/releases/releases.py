@@ -122,12 +122,6 @@ def listed(student: Student) -> QuerySet[SoloRelease, SoloRelease]:
     return rows.select_related("by", "decision__by", "end__by", "replacement")
 
 
-def waiting(students: Iterable[Student]) -> QuerySet[SoloRelease, SoloRelease]:
-    """The requests of these students that nobody decided or ended, the earliest first."""
-    rows = SoloRelease.objects.filter(student__in=students, decision=None, end=None)
-    return rows.select_related("student", "school").order_by("at", "pk")
-
-
 @run_again
 @transaction.atomic
 def decide(

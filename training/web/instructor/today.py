@@ -29,8 +29,6 @@ from training.reports.closing import DOCUMENT, ENDORSEMENT, LESSON
 from training.services import access
 from training.services.people import requests
 from training.services.records import page_cache
-from training.services.releases import releases
-from training.services.releases.release_check import route_in_words
 from training.services.school import status_changes
 from training.web.instructor import answering
 from training.web.instructor.opening import teaches
@@ -149,7 +147,6 @@ def of(user: User, at: dt.datetime) -> list[Pupil]:
         said = _("Since yesterday: %(milestone)s, %(words)s")
         told = said % {"milestone": each.title, "words": status_change(each)}
         needs[each.student.pk].append(Need(CHANGED, "changed", "↻", told, reverse("since-yesterday")))
-    _solo_releases(students, needs)
     asked = [(each, each.school.day(at)) for each in students]
     pupils = []
     for (student, on), told in zip(asked, page_cache.parts(asked, "next"), strict=True):
@@ -189,16 +186,6 @@ def _drafts(
         if each.lesson and not each.corrects_id:
             begun_at[student.pk][each.lesson] = href
     return begun_at
-
-
-def _solo_releases(students: list[Student], needs: dict[int, list[Need]]) -> None:
-    """Add the requests for a solo release that wait for an answer, before everything else. One query."""
-    for each in releases.waiting(students):
-        off = dt.datetime.fromisoformat(each.flight["off"]).astimezone(each.school.zone)
-        said = _("Asks for a solo release: %(day)s, %(route)s")
-        words = said % {"day": f"{day(off.date())} {off:%H:%M %Z}", "route": route_in_words(each.flight)}
-        href = reverse("solo-release", args=[each.student.ref, each.pk])
-        needs[each.student_id].insert(0, Need(SIGN, "sign", "✈", words, href))
 
 
 def _ending(student: Student, on: dt.date, found: dict[str, Any]) -> Iterator[Need]:

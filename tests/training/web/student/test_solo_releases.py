@@ -189,13 +189,3 @@ def test_every_page_has_the_caution(client: Client, people: Cast, here: str) -> 
     for path in ("", "plan/", f"{release.pk}/"):
         assert "the instructor, the examiner and the authority decide" in text_of(client.get(f"{here}{path}"))
     assert releases.find(people.sam, release.pk).flight == FLIGHT
-
-
-def test_an_instructor_finds_the_request_first_on_today(client: Client, people: Cast, here: str) -> None:
-    release = asked(people)
-    client.force_login(people.ida)
-    page = client.get("/today/")
-    assert "Asks for a solo release: 3 Mar 2026 12:30 CST, KGRB KMTW KGRB" in text_of(page)
-    assert f'href="{here}{release.pk}/"' in page.content.decode()
-    decided(people, release)
-    assert "Asks for a solo release" not in text_of(client.get("/today/"))
