@@ -57,7 +57,7 @@ def test_an_entry_says_what_was_taught_how_long_and_who_signed(
     assert height < 500
     facts, signature = dict(printed[0]["facts"]), dict(printed[0]["signature"])
     assert (facts["Total"], facts["Dual"], facts["Ground: time"]) == ("1.4 h", "1.4 h", "0.5 h")
-    assert "Well prepared." in facts["Training given"]
+    assert "Well prepared." in facts["Lesson"]
     assert signature["Instructor"] == "Ida Example"
     assert signature["Certificate"] == IDAS_CERTIFICATE
     assert signature["Recent experience through"] == "2027-05-31 (as recorded now)"

@@ -43,10 +43,10 @@ def entry(student: Student, lesson_id: uuid.UUID, *, by: User, at: dt.datetime, 
     facts = [
         *said.flight,
         *((f"Ground: {label.lower()}", words) for label, words in said.ground),
-        ("Training given", "; ".join(filter(None, (taught, *items, said.comments)))),
+        ("Lesson", "; ".join(filter(None, (taught, *items, said.comments)))),
     ]
     signature = (signed.instructor_name, signed.instructor_certificate, signed.by, signed.performed_at)
-    return _made(student, "Training given", facts, "", signature, signed.ledger_index, at)
+    return _made(student, "Logbook entry", facts, "", signature, signed.ledger_index, at)
 
 
 def endorsement(student: Student, entry_id: uuid.UUID, *, by: User, at: dt.datetime, via: str) -> bytes:

@@ -104,7 +104,7 @@ class LineShown:
 
     @property
     def route(self) -> str:
-        return " – ".join(map(entry.place, self.said.get("route", ())))
+        return " ".join(map(entry.place, self.said.get("route", ())))
 
     @property
     def cells(self) -> list[str]:
