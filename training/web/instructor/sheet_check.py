@@ -226,9 +226,7 @@ def filled_in(taught: Taught, record: LessonRecord, given: Mapping[str, str]) ->
         before = sheet.values(record.content, taught.zone, None)
         proposed = proposals(taught, record, {**before, **dict.fromkeys(_TIMES, "")})
     live = {key for key, value in proposed.items() if before.get(key) == given.get(key) == value}
-    blank = {
-        key for key, value in given.items() if not value and not (key in proposed and not before.get(key))
-    }
+    blank = {key for key, value in given.items() if not value and key not in proposed}
     left = {key: "" if key in live else value for key, value in given.items()}
     found = proposals(taught, record, left)
     return {**left, **{key: value for key, value in found.items() if key in live | blank}}
