@@ -422,9 +422,11 @@ def test_no_page_takes_more_than_a_dozen_queries(
     teach = f"/teach/{people.sam.ref}/"
     #: What the audit reads of the school and of the record, for a lesson that is not signed yet.
     audits = 11
+    #: The previous grade and remark beside each item of a sheet.
+    previous = 1
     for path, most in (
         (teach, 12),
-        (f"{teach}lessons/{draft.pk}/", 12 + audits),
+        (f"{teach}lessons/{draft.pk}/", 12 + audits + previous),
         (f"{teach}lessons/{draft.pk}/sign/", 12 + audits),
         (f"{teach}lessons/{signed.pk}/sealed/", 12),
         (f"{teach}endorse/", 12),
