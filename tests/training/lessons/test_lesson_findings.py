@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
+import re
 import uuid
 from typing import Any
 
 import pytest
+import time_machine
 from django.test import Client
 from django.urls import reverse
+from rest_framework.test import APIClient
 
 from syllabus.engine.audit.audit import SERIOUS
 from syllabus.engine.record import record as engine
@@ -23,6 +27,7 @@ from training.services.lessons import lesson_content, lesson_findings, sign_offs
 from training.services.lessons.lesson_content import LessonError
 from training.services.lessons.lesson_findings import Accepted, OpenFindings
 
+PASSWORD = "a long way round the pattern"
 NIGHT = dt.timedelta(hours=14)
 SOLO = {"times": {"total": "1.4 h", "solo": "1.4 h"}}
 Told = list[tuple[str, str, str]]
@@ -245,3 +250,53 @@ def test_the_finding_of_the_night_shows_the_reason(people: Cast, client: Client)
     page = client.get(reverse("finding", args=[row.ref])).content.decode()
     assert "Signed all the same." in page
     assert "He did not ask me." in page
+
+
+def test_the_sign_page_shows_them_and_wants_the_reason(people: Cast, client: Client) -> None:
+    people.ida.set_password(PASSWORD)
+    people.ida.save()
+    client.force_login(people.ida)
+    lesson = draft(people, flown(**SOLO))
+    path = reverse("lesson-sign", args=[people.sam.ref, lesson.pk])
+    with time_machine.travel(AT, tick=False):
+        sheet = client.get(reverse("lesson-sheet", args=[people.sam.ref, lesson.pk])).content.decode()
+        page = client.get(path).content.decode()
+        [says] = [each["says"] for each in found(lesson, people.ida) if each["kind"] == "solo-first"]
+        assert html.escape(says) in sheet
+        assert html.escape(says) in page
+        assert "14 CFR 61.87(n)" in says
+        digest = re.search(r'name="findings_hash" value="([^"]+)"', page)
+        assert digest is not None
+        sent = {"content_hash": lesson.content_hash, "confirm_password": PASSWORD}
+        for missing in ({}, {"findings_hash": digest[1]}, {"findings_reason": "He did not ask."}):
+            refused = client.post(path, {**sent, **missing})
+            assert refused.status_code == 422
+            assert "This lesson has serious findings." in refused.content.decode()
+            assert unsealed(lesson)
+        done = client.post(
+            path, {**sent, "findings_hash": digest[1], "findings_reason": "He did not ask."}, follow=True
+        )
+    assert "<strong>Signed all the same:</strong> He did not ask." in done.content.decode()
+    assert html.escape(says) in done.content.decode()
+
+
+def test_the_api_answers_a_draft_with_them_and_refuses_without_the_reason(people: Cast) -> None:
+    people.ida.set_password(PASSWORD)
+    people.ida.save()
+    client = APIClient()
+    client.force_authenticate(people.ida)
+    url = f"/api/v1/students/{people.sam.ref}/lesson-records"
+    with time_machine.travel(AT, tick=False):
+        said = {"id": str(uuid.uuid4()), "lesson": "S1-L3", "content": flown(**SOLO)}
+        made = client.post(url, said, format="json").json()
+        assert {"solo-first", "solo-cross-country"} <= {each["kind"] for each in made["findings"]}
+        sent = {"content_hash": made["content_hash"], "confirm_password": PASSWORD}
+        sign_it = f"{url}/{made['id']}/sign"
+        refused = client.post(sign_it, sent, format="json")
+        assert refused.status_code == 409
+        assert refused.json()["findings"] == made["findings"]
+        assert refused.json()["findings_hash"] == made["findings_hash"]
+        why = {"findings_hash": made["findings_hash"], "findings_reason": "He did not ask."}
+        done = client.post(sign_it, {**sent, **why}, format="json")
+        assert (done.status_code, done.json()["findings_reason"]) == (200, "He did not ask.")
+        assert done.json()["findings"] == made["findings"]
