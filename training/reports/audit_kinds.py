@@ -9,6 +9,7 @@ KINDS = {
     "solo-cross-country": _("Solo cross-country outside those days"),
     "solo-night": _("Solo at night outside those days"),
     "solo-class-b": _("Solo in Class B airspace outside those days"),
+    "solo-unreleased": _("Solo without a release, or outside it"),
     "release-against": _("Released for a solo flight against the check"),
     "endorsement-authority": _("Endorsement without signing authority"),
     "endorsement-untrained": _("Endorsement without the training on record"),

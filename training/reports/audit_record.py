@@ -34,6 +34,7 @@ def findings(whole: Audited, student: Student, known: Record) -> Iterator[Found]
         for found in _under(authority, whole, student, audited):
             yield of_authority(authority, found)
     yield from whole.fleet.findings(known)
+    yield from whole.releases.findings(student, known)
 
 
 def of_authority(authority: str, found: Found) -> Found:

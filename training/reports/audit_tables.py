@@ -22,6 +22,7 @@ from training import models
 from training.models import Aircraft, PeopleChange, Role, School, Student, User
 from training.reports import instructing, named
 from training.reports.audit_aircraft import Fleet
+from training.reports.audit_releases import Releases
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,7 @@ class Audited:
     signed: dict[int, frozenset[str]]
     minimums: Minimums
     fleet: Fleet
+    releases: Releases
     flown: list[Flown] = field(default_factory=list)
     given: dict[int, list[Training]] = field(default_factory=lambda: defaultdict(list))
     by_pk: dict[int, Student] = field(default_factory=dict)
@@ -139,6 +141,7 @@ class Audited:
             {pk: frozenset(each) for pk, each in signed.items()},
             _minimums(school),
             Fleet.of(school),
+            Releases.of(school),
         )
 
     def meant(self, said: Instructor) -> dict[int, str]:

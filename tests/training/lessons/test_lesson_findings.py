@@ -300,3 +300,46 @@ def test_the_api_answers_a_draft_with_them_and_refuses_without_the_reason(people
         done = client.post(sign_it, {**sent, **why}, format="json")
         assert (done.status_code, done.json()["findings_reason"]) == (200, "He did not ask.")
         assert done.json()["findings"] == made["findings"]
+
+
+def released(people: Cast, off: dt.datetime, **craft: str) -> None:
+    """A release of Sam that Ida signed half an hour before, in effect for two hours."""
+    at = off - dt.timedelta(minutes=30)
+    asked = models.SoloRelease.objects.create(
+        school=people.school, student=people.sam, by=people.ida, at=at, flight={"aircraft": craft}
+    )
+    models.ReleaseDecision.objects.create(
+        school=people.school,
+        student=people.sam,
+        release=asked,
+        by=people.ida,
+        at=at,
+        decision="released",
+        answer={"lines": []},
+        ends_at=at + dt.timedelta(hours=2),
+        ledger_index=0,
+    )
+
+
+@pytest.mark.parametrize(
+    ("hours", "registration", "says"),
+    [
+        (0, "n00xy", ""),
+        (0, "N99ZZ", "it was given for N99ZZ"),
+        (-3, "N00XY", "the release was not in effect then"),
+        (-48, "N00XY", "no release is on record"),
+    ],
+)
+def test_a_solo_flight_outside_its_release_says_so(
+    people: Cast, hours: int, registration: str, says: str
+) -> None:
+    lesson = draft(people, flown(**SOLO))
+    assert "solo-unreleased" not in {
+        each["kind"] for each in found(lesson, people.ida)
+    }  # not in use here yet
+    off = dt.datetime(2026, 3, 2, 19, tzinfo=dt.UTC) + dt.timedelta(hours=hours)
+    released(people, off, registration=registration)
+    hits = [each["says"] for each in found(lesson, people.ida) if each["kind"] == "solo-unreleased"]
+    assert [says in each for each in hits] == ([True] if says else [])
+    sign(lesson, people.ida)
+    assert [each for kind, _, each in at_night(lesson) if kind == "solo-unreleased"] == hits

@@ -261,6 +261,7 @@ def _sentence(error: Error) -> str:
     return f"{part[0].upper()}{part[1:]}: {error.message}"
 
 
+@signing_authority.read_once()
 def _before_signing(
     request: HttpRequest,
     whose: Taught,

@@ -15,6 +15,7 @@ from syllabus.engine.rules.rulebook import Milestone, Requirement
 from syllabus.engine.time.units import MINUTE, format_nm, format_time
 from training.models import LessonRecord
 from training.reports import progress
+from training.services.endorsements import signing_authority
 from training.services.lessons import (
     lesson_content,
     lesson_findings,
@@ -102,6 +103,7 @@ def place_errors(found: Look, errors: Iterable[Error], given: Mapping[str, str])
             found.errors[name].append(message)
 
 
+@signing_authority.read_once()
 def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapping[str, str]) -> None:
     """Warnings, hints and proposed values for a readable content."""
     content = found.content
@@ -133,6 +135,7 @@ def beside(found: Look, taught: Taught, record: LessonRecord | None, given: Mapp
 #: The field that a kind of finding is shown beside; others are in the summary only.
 _BESIDE = {
     "solo-first": "flown",
+    "solo-unreleased": "flown",
     "solo-cross-country": "route",
     "solo-night": "t-night",
     "solo-class-b": "route",

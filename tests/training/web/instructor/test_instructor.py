@@ -421,7 +421,7 @@ def test_no_page_takes_more_than_a_dozen_queries(
     draft, signed = lessons.draft(people, lesson="1-01"), lessons.signed(people, lesson="1-02")
     teach = f"/teach/{people.sam.ref}/"
     #: What the audit reads of the school and of the record, for a lesson that is not signed yet.
-    audits = 11
+    audits = 12
     #: The previous grade and remark beside each item of a sheet.
     previous = 1
     for path, most in (
