@@ -79,7 +79,7 @@ function row(item) {
     why.textContent = [parked ? filled(gettext("Not sent: %(fault)s"), item) : item.fault, ...messages].join(" ");
     made.append(why);
   }
-  if ((parked || item.tries > 0 || !queue.own(item)) && item.act !== "decide") {
+  if ((item.fault || !queue.own(item)) && item.act !== "decide") {
     const decide = document.createElement("a");
     decide.href = `/tablet/#entry-${item.seq}`;
     decide.textContent = gettext("Read and decide");

@@ -59,7 +59,7 @@ function ways(how) {
     found.append(made, " ");
   };
   const own = queue.own(item);
-  if (own && content && student) button(gettext("Correct and sign again"), "", () => reopen(how));
+  if (own && content && student && item.fault) button(gettext("Correct and sign again"), "", () => reopen(how));
   if (own) {
     button(gettext("Send again"), "secondary", async () => {
       for (const each of whole.filter((one) => one.state === "parked")) await queue.retry(each);
