@@ -180,6 +180,10 @@ def main():
         from training.management.commands.eligibility import Command as Eligibility
 
         Eligibility().run_from_argv(sys.argv)
+    if sys.argv[1:2] == ["release"]:
+        from training.management.commands.release import Command as Release
+
+        Release().run_from_argv(sys.argv)
     if os.environ.get("REDIS_URL"):
         import training.config.celery  # noqa: F401  (a command may ring a worker; costs 0.2 s)
     from django.core.exceptions import ImproperlyConfigured

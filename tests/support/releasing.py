@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
+from syllabus.engine.release.check import Line, Release
+from syllabus.engine.rules.reasons import Reason, reason
 from tests.support.cast import Cast
 from training import models
 from training.reports import solo_checks
-from training.reports.solo_checks import Check, Line
 from training.services.releases import releases
 from training.services.releases.releases import RELEASED
 
@@ -39,15 +40,16 @@ class Engine:
         self.answers: dict[str, bool | None] = {"law.medical": True}
         self.ends: dt.datetime | None = None
 
-    def __call__(self, *_: Any, confirmed: Iterable[str] = (), **__: Any) -> Check:
-        lines = [
-            Line(name, "law", met, f"The line {name}", "14 CFR 61.3(c)") for name, met in self.answers.items()
-        ]
+    def __call__(self, *_: Any, confirmed: Iterable[str] = (), **__: Any) -> Release:
+        lines = [Line(name, "law", met, _words(name), "14 CFR 61.3(c)") for name, met in self.answers.items()]
         lines += [
-            Line(name, "confirm", True if name in confirmed else None, f"The line {name}")
-            for name in TO_CONFIRM
+            Line(name, "confirm", True if name in confirmed else None, _words(name)) for name in TO_CONFIRM
         ]
-        return Check(tuple(lines), self.ends)
+        return Release(tuple(lines), self.ends)
+
+
+def _words(name: str) -> Reason:
+    return reason("release.says", says=f"The line {name}")
 
 
 @pytest.fixture

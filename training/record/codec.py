@@ -20,6 +20,7 @@ from syllabus.engine.places import geography
 from syllabus.engine.places.geography import Place
 from syllabus.engine.record import reading, types
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.limits import Limits
 from syllabus.engine.record.shapes import AnyType, ListType, shape_of
 from training import models
 
@@ -181,6 +182,26 @@ def point(name: str) -> Field:
     return Field(name, (name,), lambda value: (write_point(value),), point_of, is_json=True)
 
 
+def limits(name: str) -> Field:
+    """Limits of solo flight, or None, in a column of JSON."""
+    shape = shape_of(Limits)
+    return Field(
+        name,
+        (name,),
+        lambda value: (shape.write(value) if value else None,),
+        _limits_of,
+        is_json=True,
+    )
+
+
+@lru_cache(maxsize=1 << 8)
+def _limits_of(text: str | None) -> Limits | None:
+    """What is stored was read once, so that it has no errors."""
+    said = None if text is None else json.loads(text)
+    found: Limits | None = shape_of(Limits).read(reading.Errors(), said, "limits") if said else None
+    return found
+
+
 def listed(name: str) -> Field:
     """A tuple of texts, or None, in a column of JSON."""
     return Field(
@@ -215,6 +236,7 @@ _BY_TYPE: Mapping[AnyType, Callable[[str], Field]] = {
     types.POINT: point,
     types.ROUTE: route,
     engine.LOGGED: logged,
+    shape_of(Limits): limits,
     shape_of(engine.Instructor): instructor,
     shape_of(engine.Aircraft): aircraft,
 }

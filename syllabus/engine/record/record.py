@@ -19,6 +19,7 @@ from typing import Annotated, Any
 
 from syllabus.engine.record import vocabulary
 from syllabus.engine.record.clock import clock_contradictions
+from syllabus.engine.record.limits import Limits
 from syllabus.engine.record.shapes import Most, Says, shape
 from syllabus.engine.record.types import (
     Count,
@@ -290,6 +291,7 @@ class Endorsement:
     training_date: Day | None = None
     expires: Annotated[Day | None, _ONLY_SHORTENS] = None
     conditions: Text = ""
+    limits: Annotated[Limits | None, "Limits that the instructor set, as quantities."] = None
     recorded: Recorded | None = None
     provenance: Provenance = CLAIMED
 

@@ -174,10 +174,10 @@ def parse(value: object, dimension: str) -> Fraction:
              shortest decimal form, so ``1.4`` is exactly 14/10).
     Raises:  QuantityError for anything else: another dimension, an unknown unit, a sign, an exponent.
     """
-    return _parse_text(_text(value, dimension), dimension)
+    return _parse_text(as_text(value, dimension), dimension)
 
 
-def _text(value: object, dimension: str) -> str:
+def as_text(value: object, dimension: str) -> str:
     if isinstance(value, str):
         return value
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
@@ -237,7 +237,7 @@ def parse_time(value: object) -> int:
     >>> sum(parse_time("2 min") for _ in range(30)) == parse_time("1 h")
     True
     """
-    return _microseconds(_text(value, TIME))
+    return _microseconds(as_text(value, TIME))
 
 
 @lru_cache(maxsize=65_536)

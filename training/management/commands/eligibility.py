@@ -232,7 +232,7 @@ def read(options: Mapping[str, Any], rules: Rulebook) -> Asked:
         known_at = reading.instant(errors, options["known_at"], "--known-at")
     context = _context(errors, options["context"])
     milestones = _milestones(errors, options["toward"], rules)
-    record = _record(errors, options["record"])
+    record = read_record(errors, options["record"])
     errors.stop(QuestionError)
     return Asked(record, milestones, on, known_at, context)
 
@@ -270,10 +270,10 @@ def _milestones(errors: reading.Errors, toward: str | None, rules: Rulebook) -> 
     return (toward,)
 
 
-def _record(errors: reading.Errors, name: str) -> Record:
+def read_record(errors: reading.Errors, name: str) -> Record:
     shown = "standard input" if name == STANDARD_INPUT else name or repr(name)
     try:
-        text = _bytes(name)
+        text = read_bytes(name)
         if len(text) > MOST_BYTES:
             raise DocumentError.at(
                 "", f"more than {MOST_BYTES // 1024**2} MB; no training record is that long"
@@ -288,7 +288,7 @@ def _record(errors: reading.Errors, name: str) -> Record:
     return Record()
 
 
-def _bytes(name: str) -> bytes:
+def read_bytes(name: str) -> bytes:
     """What the file holds, or a byte more than is read at most."""
     if name == STANDARD_INPUT:
         if sys.stdin is None:

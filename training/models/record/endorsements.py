@@ -22,6 +22,7 @@ class Endorsement(Taught):
     training_date = models.DateField(null=True, blank=True)
     expires = models.DateField(null=True, blank=True, help_text="only ever shortens what the rule gives")
     conditions = models.TextField(blank=True)
+    limits = models.JSONField(null=True, blank=True, help_text="limits of solo flight, as quantities")
     ended_by = models.OneToOneField(
         "training.Revocation",
         on_delete=models.PROTECT,

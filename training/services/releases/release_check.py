@@ -10,15 +10,15 @@ from typing import Any
 import rfc8785
 
 from syllabus.engine.errors import InputError
-from syllabus.engine.record.planned import PlannedFlight
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.shapes import shape_of
+from syllabus.engine.release.flight import PlannedFlight
 from syllabus.engine.rules.report import CAUTION
 from training.ledger.core import assertions
 from training.models import Student
 from training.presenters.entry import place
 from training.reports import solo_checks
-from training.reports.solo_checks import CONFIRM, Check, Line, in_json
+from training.reports.solo_checks import CONFIRM, Line, Release, in_json
 
 _FLIGHT = shape_of(PlannedFlight)
 
@@ -34,7 +34,7 @@ class Checked:
     """The check of a flight, and until when a release that is signed now may last."""
 
     flight: PlannedFlight
-    answer: Check
+    answer: Release
     ends_at: dt.datetime
 
     @cached_property

@@ -15,8 +15,8 @@ from api.v1.base.field_types import (
 )
 from api.v1.base.reauthentication import ConfirmedSerializer
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
-from syllabus.engine.record.planned import PlannedFlight
 from syllabus.engine.record.shapes import Type, shape_of
+from syllabus.engine.release.flight import PlannedFlight
 from training.models import ReleaseDecision, SoloRelease
 from training.reports.solo_checks import GROUPS
 from training.services.releases.release_check import ReleaseError

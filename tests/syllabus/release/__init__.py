@@ -1,0 +1,1 @@
+"""Solo releases: lines, weather, wind."""
