@@ -17,6 +17,7 @@ from django.utils.translation import gettext_noop as _
 from syllabus.engine.course import proving
 from syllabus.engine.record import record as engine
 from syllabus.engine.record import types
+from syllabus.engine.record.limits import Limits
 from syllabus.engine.record.shapes import AnyType, Field, ListType, shape_of
 from syllabus.engine.time.amounts import count
 from syllabus.law import rulebook
@@ -72,7 +73,21 @@ LABELS: Mapping[str, str] = {
     "flight_date": _("Day of the flight"),
     "training_date": _("Day of the training"),
     "conditions": _("Conditions"),
+    "limits": _("Limits"),
     "provenance": _("Provenance"),
+}
+#: The limits of a solo flight in words.
+_LIMITS: Mapping[str, str] = {
+    "wind": _("wind at most %(limit)s"),
+    "gust": _("gusts at most %(limit)s above the wind"),
+    "crosswind": _("crosswind at most %(limit)s"),
+    "ceiling": _("ceiling at least %(limit)s"),
+    "visibility": _("visibility at least %(limit)s"),
+    "distance": _("at most %(limit)s from departure"),
+    "earliest": _("no takeoff before %(limit)s"),
+    "latest": _("back by %(limit)s"),
+    "days_since_dual": _("at most %(limit)s days since a flight with an instructor"),
+    "daylight_margin": _("back %(limit)s before evening civil twilight ends"),
 }
 #: Keys that every view shows apart from the rows.
 _APART = ("id", "recorded", "provenance")
@@ -142,6 +157,10 @@ def label_of(key: str) -> str:
     return gettext(LABELS[key]) if key in LABELS else sentence(gettext(FLAGS[key].yes))
 
 
+def _limit(key: str, limit: object) -> str:
+    return gettext(_LIMITS[key]) % {"limit": limit}
+
+
 def _counted(what: str, number: int) -> str:
     return amounts.one(count(number, what.removesuffix("s")))
 
@@ -196,8 +215,12 @@ _WRITE: Mapping[str, Callable[[Any, dt.tzinfo], str]] = {
     "kind": lambda value, _: kind_of(value),
     "grade": lambda value, _: grade_of(value),
     "vouched": lambda value, _: vouched(value),
+    "limits": lambda value, _: "; ".join(
+        gettext(_LIMITS[key]) % {"limit": each} for key, each in value.items()
+    ),
 }
 _HOW: Mapping[AnyType, str] = {
+    shape_of(Limits): "limits",
     types.DAY: "day",
     types.INSTANT: "clock",
     types.TIME: "time",

@@ -1,4 +1,4 @@
-"""Flights in an aircraft of the school that was grounded, or whose inspections and papers had ended."""
+"""Flights in an aircraft of the school that was grounded, or whose inspections and documents had expired."""
 
 import datetime as dt
 from collections import defaultdict
@@ -12,7 +12,7 @@ from syllabus.engine.rules.facts import same
 from syllabus.law import airworthiness
 from training.models import AircraftCheck, Grounding, School
 
-#: Kinds of these findings: grounded or with an open defect, an inspection or a paper that had ended.
+#: Kinds of these findings: grounded or with an open defect, an inspection or a document that had expired.
 GROUNDED, PAPERS = "aircraft-grounded", "aircraft-papers"
 
 

@@ -123,7 +123,7 @@ def check(
     """Check a planned solo flight as of ``now``.
 
     ``law`` by authority: a milestone of one that is not among them is refused by its name. ``aircraft``: None
-    where nobody keeps its papers here; then its lines are unknown. ``confirmed``: the lines that the
+    where nobody keeps its documents here; then its lines are unknown. ``confirmed``: the lines that the
     instructor confirmed, besides those of ``flight``. ``lasts``: how long a release that is signed now does.
     """
     asking = _Asking(

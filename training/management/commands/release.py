@@ -46,7 +46,7 @@ class Command(eligibility.Command):
         parser.add_argument(
             "--on",
             metavar="INSTANT",
-            help="when the question is asked, such as 2026-11-20T12:00:00-06:00 (default: now)",
+            help="the time of the question, such as 2026-11-20T12:00:00-06:00 (default: now)",
         )
         parser.add_argument("--json", action="store_true", help="print only the answer, as JSON")
 
