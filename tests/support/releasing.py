@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from syllabus.engine.release.check import Line, Release
+from syllabus.engine.release.answers import Line, Release
 from syllabus.engine.rules.reasons import Reason, reason
 from tests.support.cast import Cast
 from training import models

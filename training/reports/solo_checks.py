@@ -6,8 +6,9 @@ from dataclasses import replace
 from typing import Any
 
 from syllabus.engine.record.limits import Limits
+from syllabus.engine.release import answers
 from syllabus.engine.release import check as engine
-from syllabus.engine.release.check import Line, Release
+from syllabus.engine.release.answers import Line, Release
 from syllabus.engine.release.facts import AircraftFacts
 from syllabus.engine.release.flight import PlannedFlight
 from syllabus.law import release as law
@@ -17,7 +18,7 @@ from training.presenters.reasons import PAGE
 from training.reports import authorities, settings
 from training.reports.eligibility import rules_of
 
-GROUPS, CONFIRM = engine.GROUPS, engine.CONFIRM
+GROUPS, CONFIRM = answers.GROUPS, answers.CONFIRM
 
 
 def check(

@@ -18,7 +18,8 @@ from syllabus.engine.record.limits import Limits
 from syllabus.engine.record.reading import Errors
 from syllabus.engine.record.record import Record
 from syllabus.engine.record.shapes import shape_of
-from syllabus.engine.release.check import Line, Release, check
+from syllabus.engine.release.answers import Line, Release
+from syllabus.engine.release.check import check
 from syllabus.engine.release.facts import AircraftFacts
 from syllabus.engine.release.flight import PlannedFlight
 from syllabus.law import release, rulebook

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from syllabus.engine.record import document
-from syllabus.engine.release.check import Line, Release
+from syllabus.engine.release.answers import Line, Release
 from tests.support import factories
 from tests.support.cast import Cast
 from tests.support.kept import kept

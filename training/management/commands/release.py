@@ -11,7 +11,8 @@ from django.core.management.base import CommandParser
 from syllabus.engine.errors import DocumentError, EngineError, Error, InputError, QuestionError
 from syllabus.engine.record import reading
 from syllabus.engine.record.shapes import shape_of
-from syllabus.engine.release.check import Release, check
+from syllabus.engine.release.answers import Release
+from syllabus.engine.release.check import check
 from syllabus.engine.release.flight import PlannedFlight
 from syllabus.engine.rules.report import CAUTION
 from syllabus.law import release, rulebook
