@@ -2,6 +2,8 @@
 
 from django.db import migrations, models
 
+import training.models.school.schools
+
 
 class Migration(migrations.Migration):
 
@@ -14,5 +16,10 @@ class Migration(migrations.Migration):
             model_name='endorsement',
             name='limits',
             field=models.JSONField(blank=True, help_text='limits of solo flight, as quantities', null=True),
+        ),
+        migrations.AddField(
+            model_name='school',
+            name='release_limits',
+            field=models.JSONField(blank=True, db_default=models.Value({}, models.JSONField()), default=dict, help_text="the school's own, beside those that an instructor puts into an endorsement", validators=[training.models.school.schools.check_release_limits], verbose_name='limits of every solo flight'),
         ),
     ]

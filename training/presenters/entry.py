@@ -157,8 +157,9 @@ def label_of(key: str) -> str:
     return gettext(LABELS[key]) if key in LABELS else sentence(gettext(FLAGS[key].yes))
 
 
-def _limit(key: str, limit: object) -> str:
-    return gettext(_LIMITS[key]) % {"limit": limit}
+def limits(said: Mapping[str, Any]) -> str:
+    """The limits of a solo flight, as stored, in words."""
+    return "; ".join(gettext(_LIMITS[key]) % {"limit": each} for key, each in said.items())
 
 
 def _counted(what: str, number: int) -> str:
@@ -215,9 +216,7 @@ _WRITE: Mapping[str, Callable[[Any, dt.tzinfo], str]] = {
     "kind": lambda value, _: kind_of(value),
     "grade": lambda value, _: grade_of(value),
     "vouched": lambda value, _: vouched(value),
-    "limits": lambda value, _: "; ".join(
-        gettext(_LIMITS[key]) % {"limit": each} for key, each in value.items()
-    ),
+    "limits": lambda value, _: limits(value),
 }
 _HOW: Mapping[AnyType, str] = {
     shape_of(Limits): "limits",

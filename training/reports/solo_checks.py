@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from syllabus.engine.record.limits import Limits
+from syllabus.engine.record.limits import read_limits
 from syllabus.engine.release import answers
 from syllabus.engine.release import check as engine
 from syllabus.engine.release.answers import Line, Release
@@ -34,7 +34,7 @@ def check(
         planned,
         now=at,
         aircraft=_aircraft(student, planned),
-        school=Limits(),
+        school=read_limits(student.school.release_limits),
         confirmed=confirmed,
         lasts=dt.timedelta(hours=student.school.release_hours),
         settings=settings.of(student.school),

@@ -7,13 +7,15 @@ from typing import Any
 from api.v1.base import reauthentication
 from api.v1.base.description import Answer, describe
 from api.v1.base.errors import not_found
-from api.v1.base.field_types import COUNT, FLAG, NAME, STRING, TEXT, like, list_of, word
+from api.v1.base.field_types import COUNT, FLAG, NAME, STRING, TEXT, as_it_came, like, list_of, word
 from api.v1.base.reauthentication import MayBeConfirmedSerializer
 from api.v1.base.serializers import Field, RequestSerializer, ResponseSerializer
 from api.v1.base.throttles import ConfirmThrottle
 from api.v1.base.views import View
 from syllabus.engine.record.json_schema import listed
+from syllabus.engine.record.limits import Limits
 from syllabus.engine.record.reading import Errors
+from syllabus.engine.record.shapes import Type, described, shape_of
 from syllabus.engine.record.vocabulary import CATEGORIES, CLASSES
 from training.models import School
 from training.models.school.schools import CLAIMABLE, FACTOR_ROLES, MOST_RELEASE_HOURS, MOST_TAXI_MINUTES
@@ -28,6 +30,8 @@ CLAIM_LISTS = replace(
 TAXI_MINUTES = like(COUNT, maximum=MOST_TAXI_MINUTES)
 RELEASE_HOURS = like(COUNT, minimum=1, maximum=MOST_RELEASE_HOURS)
 RELEASE = "The most hours that a solo release lasts. The school's own limit, not law."
+LIMITS = Type(as_it_came, described(shape_of(Limits)), uses=(shape_of(Limits),))
+LIMITED = "Limits of every solo flight, beside those in an endorsement. The school's own, not law."
 FACTOR_LIST = replace(
     list_of(NAME, 20), schema={**listed(word(FACTOR_ROLES).schema, len(FACTOR_ROLES)), "uniqueItems": True}
 )
@@ -48,6 +52,7 @@ class SchoolSettingsSerializer(ResponseSerializer):
     claims_asked = Field(CLAIM_LISTS, CLAIMS)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI)
     release_hours = Field(RELEASE_HOURS, RELEASE)
+    release_limits = Field(LIMITS, LIMITED)
     second_factor_for = Field(FACTOR_LIST, FACTOR)
 
 
@@ -57,6 +62,7 @@ class SchoolSettingsToSetSerializer(MayBeConfirmedSerializer):
     claims_asked = Field(CLAIM_LISTS, CLAIMS, required=False)
     taxi_allowance_minutes = Field(TAXI_MINUTES, TAXI, required=False)
     release_hours = Field(RELEASE_HOURS, RELEASE, required=False)
+    release_limits = Field(LIMITS, LIMITED, required=False)
     second_factor_for = Field(FACTOR_LIST, FACTOR, required=False)
     reason = Field(
         like(TEXT, maxLength=2000), "Why `claims_asked` is changed; required if it is.", default=""

@@ -8,9 +8,10 @@ from dataclasses import dataclass, fields
 from datetime import time
 from typing import Annotated, Any
 
+from syllabus.engine.errors import InputError
 from syllabus.engine.record.quantities import Distance, Height, Minutes, Speed, Visibility
 from syllabus.engine.record.reading import Errors
-from syllabus.engine.record.shapes import Type, shape
+from syllabus.engine.record.shapes import Type, shape, shape_of
 from syllabus.engine.record.types import Count
 
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])", re.ASCII)
@@ -57,3 +58,17 @@ class Limits:
     def contradictions(self, _: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         if self.earliest and self.latest and self.latest <= self.earliest:
             yield "latest", f"{self.latest:%H:%M} is not after the earliest, {self.earliest:%H:%M}"
+
+
+class LimitsError(InputError):
+    """The limits cannot be read."""
+
+    what = "the limits"
+
+
+def read_limits(value: object) -> Limits:
+    """Limits as in an endorsement. Raises: LimitsError with every error."""
+    errors = Errors()
+    found: Limits = shape_of(Limits).read(errors, value, "")
+    errors.stop(LimitsError)
+    return found

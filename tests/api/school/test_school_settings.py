@@ -34,6 +34,7 @@ def test_the_settings_are_shown_and_what_is_sent_is_set(ada: Any) -> None:
         "claims_asked": ["endorsements", "tests", "documents", "certificates"],
         "taxi_allowance_minutes": 30,
         "release_hours": 2,
+        "release_limits": {},
         "second_factor_for": [],
     }
     set_now = ada.put(SETTINGS, {"taxi_allowance_minutes": 0})
@@ -92,6 +93,8 @@ def test_a_passkey_confirms_which_claims_are_asked(ada: Any, people: Cast) -> No
         pytest.param({"taxi_allowance_minutes": 241}, "taxi_allowance_minutes", id="more than four hours"),
         pytest.param({"taxi_allowance_minutes": "30"}, "taxi_allowance_minutes", id="a text"),
         pytest.param({"taxi": 30}, "taxi", id="an unknown key"),
+        pytest.param({"release_limits": {"wind": "fast"}}, "release_limits", id="a limit that is no speed"),
+        pytest.param({"release_limits": {"winds": 3}}, "release_limits", id="a limit of no name"),
     ],
 )
 def test_what_cannot_be_set_is_told_with_its_place(ada: Any, sent: Any, place: str) -> None:

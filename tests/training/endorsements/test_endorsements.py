@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import uuid
+from fractions import Fraction
 from itertools import chain
 from typing import Any
 
@@ -13,6 +14,7 @@ from django.core.exceptions import ValidationError
 
 from syllabus.engine.record import document
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.limits import Limits
 from syllabus.law import endorsements as catalogue
 from syllabus.law import rulebook
 from tests.support import factories
@@ -349,6 +351,8 @@ UNREADABLE = [
         "solo-90-day", {**SOLO, "instructor": IDA}, "instructor", id="somebody else's name under it"
     ),
     pytest.param("solo-90-day", [], "", id="a list"),
+    pytest.param("solo-90-day", {**SOLO, "limits": {"wind": "fast"}}, "limits.wind", id="no limit"),
+    pytest.param("home-study-reviewed", {"limits": {"wind": 9}}, "limits", id="limits of no solo"),
 ]
 
 
@@ -379,6 +383,18 @@ def test_what_is_given_stands_on_record_sealed_and_in_the_ledger(people, sam):
     assert (log.user, log.action, log.what) == (people.ida, access.WRITE, "endorsement solo-90-day")
     people.sam.refresh_from_db()
     assert people.sam.version != before
+
+
+def test_limits_are_given_as_quantities_and_stand_in_the_text(people, sam):
+    limits = {"wind": "12", "latest": "17:00", "days_since_dual": 14}
+    entry = uuid.uuid4()
+    report = looked_at(people, "solo-90-day", {**SOLO, "limits": limits})
+    assert "Limits: wind at most 12 kt; back by 17:00; at most 14 days since" in report.wording
+    done = given(people, fields={**SOLO, "limits": limits}, entry=entry)
+    [on_record] = [each for each in record.of(people.sam).endorsements if each.id == str(entry)]
+    assert on_record.limits == Limits(wind=Fraction(12), latest=dt.time(17), days_since_dual=14)
+    leaf = Leaf.objects.get(tree=tree_of(people.school), index=done.seal.ledger_index)
+    assert '"limits":{"days_since_dual":14,"latest":"17:00","wind":"12 kt"}' in leaf.kept.body
 
 
 def test_the_same_again_is_answered_with_what_stands(people, sam):

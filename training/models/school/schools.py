@@ -9,6 +9,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Value
 
+from syllabus.engine.record.limits import LimitsError, read_limits
 from syllabus.engine.rules.settings import TAXI_ALLOWANCE
 from syllabus.engine.time.units import MINUTE
 
@@ -56,6 +57,14 @@ def check_claims_asked(chosen: object) -> None:
 def second_factor_for() -> list[str]:
     """The roles that need a second factor at a school that never chose."""
     return list(FACTOR_REQUIRED)
+
+
+def check_release_limits(value: Any) -> None:
+    """Refuse limits that cannot be read, with every error."""
+    try:
+        read_limits(value)
+    except LimitsError as wrong:
+        raise ValidationError([str(each) for each in wrong.errors]) from None
 
 
 def check_second_factor_for(chosen: object) -> None:
@@ -125,6 +134,14 @@ class School(models.Model):
         validators=[MinValueValidator(1), MaxValueValidator(MOST_RELEASE_HOURS)],
         help_text="the most; it ends earlier with an endorsement, the daylight or the weather it was checked"
         " with. The school's own limit, no regulation's",
+    )
+    release_limits = models.JSONField(
+        "limits of every solo flight",
+        default=dict,
+        db_default=Value({}, models.JSONField()),
+        blank=True,
+        validators=[check_release_limits],
+        help_text="the school's own, beside those that an instructor puts into an endorsement",
     )
     second_factor_for = models.JSONField(
         "second factor required for",

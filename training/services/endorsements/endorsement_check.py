@@ -10,7 +10,9 @@ from typing import Any
 import rfc8785
 
 from syllabus.engine.record import record as engine
+from syllabus.engine.record.limits import Limits
 from syllabus.engine.record.reading import write_point
+from syllabus.engine.record.shapes import shape_of
 from syllabus.engine.rules.evaluate import evaluate
 from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.finding import Counted, Finding
@@ -26,6 +28,7 @@ from syllabus.law import auditing, endorsements, instructing, rulebook
 from syllabus.law.endorsements import Kind
 from training import models, record, reports
 from training.models import Student, User
+from training.presenters import entry
 from training.reports import settings
 from training.services.endorsements import signing_authority
 from training.services.endorsements.signing_authority import Refusal
@@ -152,6 +155,8 @@ def filled(student: Student, kind: Kind, given: engine.Endorsement) -> str:
     text = kind.filled(wording, values)
     if given.similar_model and "{similar_model}" not in wording:
         text += f" The training was in the {given.similar_model}, which I find similar."
+    if given.limits:
+        text += f" Limits: {entry.limits(shape_of(Limits).write(given.limits))}."
     return f"{text} {given.conditions}" if given.conditions and "{conditions}" not in wording else text
 
 

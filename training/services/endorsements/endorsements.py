@@ -15,6 +15,7 @@ from typing import Any
 import rfc8785
 from django.db import transaction
 
+from syllabus.engine.audit.audit import SOLO
 from syllabus.engine.errors import DocumentError, InputError
 from syllabus.engine.record import document as documents
 from syllabus.engine.record import record as engine
@@ -139,6 +140,8 @@ def _fits(errors: Errors, made: engine.Endorsement, sent: Mapping[str, Any]) -> 
     for name in endorsements.FIELDS:
         if name in sent and name not in kind.fields:
             errors.add(name, f"does not belong in a {made.kind} endorsement; leave it out")
+    if made.limits and kind.about != SOLO:
+        errors.add("limits", f"are those of solo flight and do not belong in a {made.kind} endorsement")
     if made.test and kind.tests and endorsements.sort_of(made.test) not in kind.tests:
         errors.add("test", f"{made.test!r} is not for {made.kind}; name a {' or '.join(kind.tests)} test")
 

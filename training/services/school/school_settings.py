@@ -14,6 +14,8 @@ from django.db import transaction
 from django.db.models import Field, QuerySet
 
 from syllabus.engine.errors import Error, InputError
+from syllabus.engine.record.limits import Limits, read_limits
+from syllabus.engine.record.shapes import shape_of
 from training.models import School, SchoolChange, User
 from training.services import access
 from training.services.errors import NotAllowed
@@ -26,6 +28,10 @@ SETTINGS, AIRCRAFT_MODELS = "settings", "aircraft models"
 CONFIRMED = "claims_asked"
 #: The kind of such a change in a passkey's statement.
 CHANGED = "school.settings-changed"
+
+
+#: The limits of every solo flight.
+LIMITS = "release_limits"
 
 
 class SettingsError(InputError):
@@ -66,7 +72,7 @@ def change(
     confirmed: Mapping[str, Any] | None = None,
 ) -> School:
     """Set what is named in ``values`` (claims_asked, taxi_allowance_minutes,
-    release_hours, second_factor_for).
+    release_hours, release_limits, second_factor_for).
 
     Repeating the same changes nothing. ``confirmed`` says how the caller re-authenticated ``by``; needed if
     ``asks_why``.
@@ -78,7 +84,10 @@ def change(
     errors = []
     for name, value in values.items():
         try:
-            setattr(school, name, _field(name).clean(value, school))
+            clean = _field(name).clean(value, school)
+            if name == LIMITS:  # each with its unit
+                clean = shape_of(Limits).write(read_limits(clean))
+            setattr(school, name, clean)
         except ValidationError as wrong:
             errors += [Error(name, message) for message in wrong.messages]
     if errors:

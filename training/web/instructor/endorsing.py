@@ -14,6 +14,7 @@ from django.shortcuts import redirect
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from syllabus.engine.audit.audit import SOLO
 from syllabus.engine.errors import NotInForce
 from syllabus.engine.record.record import Endorsement as Given
 from syllabus.engine.record.record import Record
@@ -39,6 +40,7 @@ from training.web.instructor.forms import Give
 from training.web.instructor.opening import Taught, taught
 from training.web.shared import refusals, signing
 from training.web.shared.forms import text_of
+from training.web.shared.limits import LIMITS, limits_of
 from training.web.shared.opening import show
 from training.web.shared.report_presenter import State
 from training.web.student.endorsed import title_of
@@ -83,7 +85,12 @@ def _texts(given: Mapping[str, Any]) -> dict[str, str]:
 
 def _said(kind: Kind, given: Mapping[str, str]) -> dict[str, Any]:
     names = (*kind.fields, "expires")
-    return {name: text for name in names if (text := sheet.lines(given.get(name, "")))}
+    said: dict[str, Any] = {name: text for name in names if (text := sheet.lines(given.get(name, "")))}
+    if kind.about == SOLO and (
+        limits := limits_of({key: sheet.lines(given.get(f"limits.{key}", "")) for key in LIMITS})
+    ):
+        said["limits"] = limits
+    return said
 
 
 def _show(
@@ -107,12 +114,24 @@ def _show(
         _field(kind, key, said.get(key, ""), by_field.pop(key, [])) for key in (*kind.fields, "expires")
     ]
     fields[-1]["most"] = longest.isoformat() if longest else ""
+    limits = [
+        {
+            "key": f"limits.{key}",
+            "label": gettext(label),
+            "type": "text",
+            "value": said.get("limits", {}).get(key, ""),
+            "errors": by_field.pop(f"limits.{key}", []),
+        }
+        for key, label in (LIMITS.items() if kind.about == SOLO else ())
+    ]
     told = [*(errors or []), *by_field.pop("", [])]
     told += [f"{key}: {each}" for key, all_of in by_field.items() for each in all_of]
     shown = {
         "student": whose.student,
         "kind": kind,
         "fields": fields,
+        "limits": limits,
+        "limited": any(each["value"] or each["errors"] for each in limits),
         "errors": told,
         "report": checked.as_json() if checked else None,
         "fresh": fresh,

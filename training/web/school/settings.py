@@ -12,11 +12,13 @@ from django.utils.translation import gettext_noop as _
 from django.views.decorators.debug import sensitive_post_parameters
 
 from training.models.school.schools import CLAIMABLE, FACTOR_ROLES, MOST_RELEASE_HOURS
+from training.presenters import entry
 from training.services.records import record_changes
 from training.services.school import school_settings
 from training.services.signing import reauthentication
 from training.web.shared import signing
 from training.web.shared.forms import Form, Text
+from training.web.shared.limits import LIMITS, limits_of
 from training.web.shared.opening import Opened, administered
 from training.web.shared.report_presenter import day
 
@@ -77,6 +79,10 @@ class Settings(Form):
     reason = Text(gettext_lazy("Reason"), max_length=record_changes.MOST_REASON)
 
 
+for _key, _label in LIMITS.items():
+    Settings.base_fields[f"limits.{_key}"] = Text(gettext_lazy(_label))
+
+
 @sensitive_post_parameters("confirm_password", "passkey")
 @administered("GET", "POST")
 def settings(opened: Opened) -> HttpResponse:
@@ -86,6 +92,7 @@ def settings(opened: Opened) -> HttpResponse:
     def change(reason: str, **values: Any) -> None:
         confirmed = None
         values["release_hours"] = values["release_hours"] or school.release_hours
+        values["release_limits"] = limits_of({key: values.pop(f"limits.{key}") or "" for key in LIMITS})
         values["claims_asked"] = [name for name in CLAIMABLE if name in values["claims_asked"]]
         if school_settings.asks_why(school, values):
             reason = record_changes.reason_of(reason)
@@ -96,6 +103,7 @@ def settings(opened: Opened) -> HttpResponse:
         )
 
     stands = {name: getattr(school, name) for name in _NAMES}
+    stands |= {f"limits.{key}": text for key, text in school.release_limits.items()}
     form = Settings.bind(opened.request, initial=stands)
     if form.submit(change):
         messages.success(opened.request, gettext("Settings saved."))
@@ -106,6 +114,7 @@ def settings(opened: Opened) -> HttpResponse:
         "settings",
         status=form.status,
         form=form,
+        limits=[form[f"limits.{key}"] for key in LIMITS],
         passkeys=json.dumps(reauthentication.passkeys(opened.user)),
         sealed_as=school_settings.CHANGED,
         about=school_settings.SETTINGS,
@@ -128,11 +137,14 @@ _NAMES = {
     "claims_asked": _("Claimed entries that make an answer unknown"),
     "taxi_allowance_minutes": _("Taxi allowance in minutes"),
     "release_hours": _("Hours that a solo release lasts"),
+    "release_limits": _("Limits of every solo flight"),
     "second_factor_for": _("Second factor required for"),
 }
 
 
-def _value(value: list[str] | int) -> str:
+def _value(value: list[str] | dict[str, str] | int) -> str:
     if isinstance(value, int):
         return str(value)
+    if isinstance(value, dict):
+        return entry.limits(value) or gettext("none")
     return ", ".join(gettext({**_LISTS, **_ROLES}[each]) for each in value) or gettext("none")

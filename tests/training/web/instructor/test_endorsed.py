@@ -54,6 +54,17 @@ def test_what_the_next_milestone_lacks_comes_first(ida: Client, people: Cast) ->
     assert not [each for each in needed if f" {each} " in rest.split("On record")[0]]
 
 
+def test_limits_are_fields_of_a_solo_endorsement_alone(ida: Client, people: Cast) -> None:
+    page = reverse("endorse-kind", args=[people.sam.ref, "solo-90-day"])
+    typed = {"aircraft_model": "C172", "training_date": "2026-03-02", "limits.wind": "12 kt"}
+    said = text_of(ida.get(page, typed))
+    assert "Limits: wind at most 12 kt." in said
+    wrong = ida.get(page, {**typed, "limits.wind": "12 NM"})
+    assert "is a distance, but a speed is expected" in text_of(wrong)
+    other = reverse("endorse-kind", args=[people.sam.ref, "home-study-reviewed"])
+    assert "limits.wind" not in ida.get(other).content.decode()
+
+
 def test_what_was_given_is_not_needed_again(people: Cast) -> None:
     on, known = dt.date(2026, 11, 20), json.loads(Path("fixtures/records/before-first-solo.json").read_text())
     with_it = document.parse(known)

@@ -45,6 +45,22 @@ def test_settings_are_shown_changed_and_told_who_changed_them(desk: Client, peop
     assert people.school.claims_asked == []
 
 
+def test_limits_of_every_solo_flight_are_saved_and_told(desk: Client, people: Cast) -> None:
+    kept = {"claims_asked": ["endorsements", "tests", "documents", "certificates"]}
+    sent = {**kept, "taxi_allowance_minutes": "30", "limits.crosswind": "8", "limits.days_since_dual": "14"}
+    said = text_of(desk.post(SETTINGS, sent, follow=True))
+    assert (
+        "Limits of every solo flight: none → crosswind at most 8 kt; at most 14 days since a flight with an"
+        " instructor" in said
+    )
+    people.school.refresh_from_db()
+    assert people.school.release_limits == {"crosswind": "8 kt", "days_since_dual": 14}
+    assert 'name="limits.crosswind" value="8 kt"' in desk.get(SETTINGS).content.decode()
+    wrong = desk.post(SETTINGS, {**sent, "limits.crosswind": "some"})
+    assert wrong.status_code == 422
+    assert "crosswind" in text_of(wrong)
+
+
 # test_translation, test_school_settings and test_versions make these queries on SQLite
 @pytest.mark.any_database
 @pytest.mark.parametrize(
