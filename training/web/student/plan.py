@@ -19,7 +19,13 @@ from training.web.shared.forms import Choice, Day, Form, Lines, Text
 
 _CLOCK = re.compile(r"(\d{1,2}):?(\d{2})")
 _NUMERIC = {"inputmode": "numeric", "placeholder": "1405"}
+_NUMBER = {"inputmode": "decimal"}
 _UPPER = {"autocapitalize": "characters", "spellcheck": "false"}
+
+
+#: Weather that somebody read or heard at the airport of departure, by the key of the typed weather.
+_TYPED = ("wind_from", "wind_reference", "wind", "gust", "visibility", "ceiling", "flight_visibility")
+_NONE = "none"
 
 
 class Plan(Form):
@@ -43,8 +49,31 @@ class Plan(Form):
         help_text=_("Each report on its own line."),
     )
 
+    runways = Text(
+        _("Runways to be used"),
+        widget=forms.TextInput(attrs={**_UPPER, "placeholder": "KGRB 18, KMTW 35"}),
+        help_text=_("An airport and its runway; separate several with commas."),
+    )
+    observed = Text(_("Observed at"), widget=forms.TextInput(attrs=_NUMERIC))
+    wind_from = Text(_("Wind from (degrees; blank if variable)"), widget=forms.TextInput(attrs=_NUMBER))
+    wind_reference = Choice(_("Direction of the wind from"))
+    wind = Text(_("Wind (kt)"), widget=forms.TextInput(attrs=_NUMBER))
+    gust = Text(_("Gusts (kt)"), widget=forms.TextInput(attrs=_NUMBER))
+    visibility = Text(_("Visibility (SM)"), widget=forms.TextInput(attrs=_NUMBER))
+    ceiling = Text(_("Ceiling (ft), or none"))
+    flight_visibility = Text(_("Visibility in flight (SM)"), widget=forms.TextInput(attrs=_NUMBER))
+
     def __init__(self, data: Any = None, *, student: Student, **more: Any) -> None:
         super().__init__(data, **more)
+        self.fields["wind_reference"].required = False
+        self.offer(
+            "wind_reference",
+            [
+                ("", ""),
+                ("true", gettext("true north")),
+                ("magnetic", gettext("magnetic north (tower, ATIS)")),
+            ],
+        )
         self.crafts = {
             each.registration: each for each in Aircraft.objects.filter(school=student.school, device="")
         }
@@ -79,8 +108,26 @@ class Plan(Form):
             "on": on.isoformat(),
             "via_class_b": [each.strip() for each in said["class_b"].split(",") if each.strip()],
             "weather": {key: each for key, each in (("metars", metars), ("tafs", tafs)) if each},
+            "runways": _runways(said["runways"]),
         }
+        if typed := {key: said[key] for key in _TYPED if said[key]}:
+            if typed.get("ceiling", "").lower() == _NONE:
+                typed |= {"ceiling": None, "no_ceiling": True}
+            seen = _instant("observed", said["date"], said["observed"], zone).isoformat()
+            found["weather"]["typed"] = [{"at": found["route"][0], "observed": seen, **typed}]
         return {key: value for key, value in found.items() if value}
+
+
+def _runways(said: str) -> dict[str, Any]:
+    """Runways by airport. Raises: ReleaseError for what is no airport with a runway."""
+    found = {}
+    for each in filter(None, (each.strip().upper() for each in said.split(","))):
+        airport, _space, runway = each.partition(" ")
+        if not runway:
+            message = gettext("%(said)r is no airport with its runway. Enter it as KGRB 18.")
+            raise ReleaseError([Error("runways", message % {"said": each[:20]})])
+        found[airport] = {"name": runway.strip()}
+    return found
 
 
 def _instant(name: str, on: dt.date, said: str, zone: dt.tzinfo) -> dt.datetime:
@@ -127,5 +174,6 @@ def fields_of(flight: Mapping[str, Any], zone: dt.tzinfo) -> dict[str, Any]:
         "off": f"{off:%H:%M}",
         "on": f"{on:%H:%M}",
         "class_b": ", ".join(flight.get("via_class_b", ())),
+        "runways": ", ".join(f"{key} {each['name']}" for key, each in flight.get("runways", {}).items()),
         "reports": "\n".join([*weather.get("metars", ()), *weather.get("tafs", ())]),
     }

@@ -65,9 +65,31 @@ def test_a_student_asks_with_what_is_typed_and_pasted(client: Client, people: Ca
     assert "◷ Requested" in text_of(client.get(here))
 
 
+def test_a_runway_and_weather_that_was_heard_are_typed(client: Client, people: Cast, here: str) -> None:
+    client.force_login(people.sams_account)
+    entry = uuid.uuid4()
+    heard = {
+        "runways": "kgrb 18, KMTW 35", "observed": "1155", "wind_from": "200", "wind_reference": "magnetic",
+        "wind": "8", "visibility": "10", "ceiling": "none", "flight_visibility": "7",
+    }  # fmt: skip
+    client.post(f"{here}plan/", {**TYPED, "id": entry, **heard}, follow=True)
+    flight = models.SoloRelease.objects.get(pk=entry).flight
+    assert flight["runways"] == {"KGRB": {"name": "18"}, "KMTW": {"name": "35"}}
+    assert flight["weather"]["typed"] == [
+        {
+            "at": "KGRB", "observed": "2026-03-03T11:55:00-06:00", "wind_from": "200 deg",
+            "wind_reference": "magnetic", "wind": "8 kt", "visibility": "10 SM", "no_ceiling": True,
+            "flight_visibility": "7 SM",
+        }
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
+        pytest.param({"runways": "18"}, "is no airport with its runway", id="no airport"),
+        pytest.param({"wind": "8"}, "is not a time of day", id="weather of no time"),
+        pytest.param({"wind": "fast", "observed": "1155"}, "does not start with a number", id="no wind"),
         pytest.param({"off": "half past"}, "is not a time of day", id="no time"),
         pytest.param({"on": "2575"}, "is not a time of day", id="no such time"),
         pytest.param({"route": ""}, "is blank", id="no route"),
