@@ -112,7 +112,7 @@ def test_the_administrators_job_from_the_login_to_a_course_and_an_import(
     page.get_by_text("Version 1 published").wait_for()
     assert CourseVersion.objects.get(course__school_ref="lakeside").is_published
 
-    page.get_by_role("link", name="Students").click()
+    page.get_by_role("navigation", name="Lakeside Flying").get_by_role("link", name="Students").click()
     look("students")
     page.get_by_role("link", name="Sam Example", exact=True).click()
     page.get_by_role("combobox", name="Course").select_option(value="small@lakeside")

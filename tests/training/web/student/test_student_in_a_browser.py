@@ -117,7 +117,9 @@ def test_a_student_reads_signs_and_takes_the_record_away(
     page.get_by_role("button", name="Acknowledge lesson").click()
     page.get_by_text("You acknowledged this lesson").wait_for()
     look("3-signed")
-    page.get_by_role("link", name="My progress").click()
+    page.get_by_role("navigation", name="Pages of this student").get_by_role(
+        "link", name="My progress"
+    ).click()
     page.get_by_role("link", name="1 lesson to acknowledge").wait_for()
     with page.expect_download() as taken:
         page.get_by_role("link", name="Download record (JSON)").click()
