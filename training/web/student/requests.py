@@ -15,7 +15,7 @@ from training.presenters.days import day
 from training.services.errors import Refused
 from training.services.people import requests
 from training.web.shared import refusals
-from training.web.shared.forms import Choice, Day, Form, Lines
+from training.web.shared.forms import Choice, Day, Form, Lines, posted
 from training.web.shared.opening import SignedIn, signed_in
 from training.web.shared.report_presenter import State
 from training.web.student.pages import Opened, open_record
@@ -60,7 +60,7 @@ class AskToCorrect(Form):
 def listed(request: SignedIn, ref: uuid.UUID) -> HttpResponse:
     """The requests with their answers; the student also asks here. ``?lesson=`` asks for its correction."""
     opened = open_record(request, ref, "requests")
-    corrects = "lesson" in request.GET or "lesson" in request.POST
+    corrects = "lesson" in request.GET or "lesson" in (posted(request) or ())
     form = _form(request, corrects)
     if request.method == "POST" and form.submit(lambda **sent: _ask(opened, corrects, sent)):
         messages.success(request, _("Request sent to your instructor."))

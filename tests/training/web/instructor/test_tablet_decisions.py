@@ -96,6 +96,36 @@ def test_a_signature_that_came_too_late_is_read_corrected_and_signed_again(
     assert list(lesson_audit.faults(teaching.school)) == []
 
 
+def test_what_the_rules_find_in_a_signed_lesson_is_answered_with_a_reason(
+    tablet: Device, teaching: Cast, live_server: LiveServer
+) -> None:
+    page, at = tablet.page, live_server.url
+    craft = models.Aircraft.objects.get()
+    begun = dt.datetime(2026, 3, 1, 18, tzinfo=dt.UTC)
+    said = {"kind": "grounded", "reason": "Oil leak", "by": teaching.ida, "at": begun}
+    models.Grounding.objects.create(school=teaching.school, aircraft=craft, **said)
+    tablet.given_a_passkey(teaching.ida, at)
+    take_along(page, at)
+    away(page, at)
+    write_a_lesson(page)
+    sign_here(page)
+    back(page, at)
+    expect(page.locator("#queue")).to_contain_text("The school refused one entry.")
+    assert not models.SignOff.objects.exists()
+    decide(page)
+    expect(page.locator("#view")).to_contain_text("N00XY was grounded on 2026-03-02: Oil leak")
+    page.get_by_label("Why you sign despite these findings").fill("Repaired and released in the morning.")
+    page.get_by_role("button", name="Send with this reason").click()
+    expect(page.locator("#queue")).to_be_hidden()
+    signed = models.SignOff.objects.get()
+    assert signed.findings_reason == "Repaired and released in the morning."
+    assert [each["kind"] for each in signed.findings if each["severity"] == "serious"] == [
+        "aircraft-grounded"
+    ]
+    assert signed.performed_at < signed.at
+    assert list(lesson_audit.faults(teaching.school)) == []
+
+
 def test_a_lesson_signed_meanwhile_becomes_a_correction_with_its_reason(
     tablet: Device, teaching: Cast, live_server: LiveServer
 ) -> None:

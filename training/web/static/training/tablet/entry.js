@@ -70,7 +70,25 @@ function ways(how) {
   }
   const copy = Object.assign(make("a", gettext("Open the school's copy of the lesson")), { href: `/teach/${item.student}/lessons/${item.record}/` });
   if (own) found.append(copy);
-  return [found, ...(own && content && !student ? [make("p", gettext("This student is not on this tablet any more. Send it again once you teach the student, or discard it."))] : []), discarding(how)];
+  return [found, ...(own && item.act === "sign" && item.found ? [answering(how)] : []), ...(own && content && !student ? [make("p", gettext("This student is not on this tablet any more. Send it again once you teach the student, or discard it."))] : []), discarding(how)];
+}
+
+/** The reason for a signature despite what the rules found, which the school asks for. */
+function answering({ view, item, back, ...how }) {
+  const form = make("form", "", "stacked");
+  const field = make("div", "", "field");
+  const input = Object.assign(make("textarea"), { id: "findings-reason", required: true, rows: 2, maxLength: 2000 });
+  field.append(Object.assign(make("label", gettext("Why you sign despite these findings")), { htmlFor: input.id }), input);
+  form.append(field, make("button", gettext("Send with this reason")));
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (!input.value.trim()) return;
+    await queue.answer(item, input.value.trim());
+    const left = (await queue.items()).find((each) => each.seq === item.seq);
+    if (left) await show(view, item.seq, { ...how, back });
+    else back(gettext("Sent."));
+  });
+  return form;
 }
 
 function discarding({ item, back }) {

@@ -193,7 +193,7 @@ async function outcome(item, answer, asked, password) {
   }
   if (item.act === "decide") return { later: words, broken: true }; // what was decided is decided
   const told = [words, ...(said.findings || []).map((each) => each.says)].join(" ");
-  return { park: told, errors: said.errors || [], status: answer.status, there: await there(item) };
+  return { park: told, errors: said.errors || [], status: answer.status, there: await there(item), found: said.findings_hash || null };
 }
 
 /** The school's copy of the lesson, where there is one that this person may read. */
@@ -226,8 +226,8 @@ async function settle(item, said) {
   });
 }
 
-async function mark(item, to, fault, { errors = [], status = 0, there: copy = null } = {}) {
-  await store.write(["queue"], ({ queue }) => queue.put({ ...item, state: to, fault, errors, status, there: copy }));
+async function mark(item, to, fault, { errors = [], status = 0, there: copy = null, found = null } = {}, more = {}) {
+  await store.write(["queue"], ({ queue }) => queue.put({ ...item, ...more, state: to, fault, errors, status, there: copy, found }));
 }
 
 /** Every item of the same lesson, in order: the draft, its changes, its signature. */
@@ -254,6 +254,12 @@ export async function decide(item, how, reason = "", instead = null) {
   });
   changed();
   return instead && { ...common, ...instead, seq: added.result };
+}
+
+/** A parked signature once more, with the reason why it is right despite what the rules found in the lesson. */
+export async function answer(item, reason) {
+  await mark(item, "waiting", "", {}, { findings_hash: item.found, findings_reason: reason });
+  return flush();
 }
 
 /** A parked item once more, as it stands. */
