@@ -47,10 +47,9 @@ def _paper(asking: Asking, kind: str, rule: RuleVersion, last: Any, always: bool
             else reason("release.paper-kept", title=title)
         )
         return line_of(id, AIRCRAFT, True, told, rule)
-    told = reason("release.paper-ended", title=title, day=last)
     if always:
-        return line_of(id, AIRCRAFT, False, told, rule)
-    return asking.confirm(id, told, rule)
+        return line_of(id, AIRCRAFT, False, reason("release.paper-ended", title=title, day=last), rule)
+    return asking.confirm(id, reason("release.paper-not-needed", title=title, day=last), rule)
 
 
 def groundings(asking: Asking) -> Iterator[Line]:

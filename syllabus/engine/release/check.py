@@ -92,7 +92,7 @@ class _Lines(Asking):
         ]
         for milestone, context in milestones:
             yield from self._milestone(milestone, context)
-        for authority in self.rulebook.of_authority:
+        for authority in dict.fromkeys(each.authority for each in self.rulebook.in_role(SOLO)):
             law = self.law.get(authority)
             if law is None:
                 yield Line(authority, LAW, None, reason("release.no-law", authority=authority))
@@ -105,7 +105,7 @@ class _Lines(Asking):
         for given in limit_lines.binding(self):
             yield from limit_lines.Limited(self, ENDORSEMENT, given.limits or Limits(), given.id).lines()
             if given.conditions:
-                told = reason("release.conditions", entry=given.id, conditions=given.conditions)
+                told = reason("release.conditions", day=given.given, conditions=given.conditions)
                 yield self.confirm(f"conditions:{given.id}", told, None)
         yield from limit_lines.Limited(self, SCHOOL, self.school, "school").lines()
 

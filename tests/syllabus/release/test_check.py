@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import pathlib
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -138,6 +139,14 @@ def test_an_authority_without_rules_for_the_day_is_not_passed_over() -> None:
     found = check(rulebook.current(), {}, READY, planned(), now=planned().off, aircraft=SOUND)
     assert not found.met
     assert lines(found)["faa"].met is None
+
+
+def test_a_course_is_no_authority_whose_rules_are_missing() -> None:
+    first = rulebook.current().milestones["faa.first-solo"]
+    course = replace(first, id="course.mine", role="", requirements=first.requirements[:1])
+    rules = rulebook.current().with_milestone(course)
+    found = check(rules, release.current(), READY, planned(), now=planned().off, aircraft=SOUND)
+    assert without_age(found) == set(to_confirm(found))
 
 
 @pytest.mark.parametrize(
