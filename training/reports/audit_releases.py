@@ -64,5 +64,6 @@ class Releases:
         if flight.aircraft.registration and same(planned) != same(flight.aircraft.registration):
             return f"it was given for {planned or 'no aircraft by name'}"
         if flight.off is not None and not given.at <= flight.off <= (given.ends_at or given.at):
-            return f"the takeoff was at {flight.off:%H:%M}, and the release was not in effect then"
+            at = flight.off.astimezone(self.school.zone)
+            return f"the takeoff was at {at:%H:%M %Z}, and the release was not in effect then"
         return ""

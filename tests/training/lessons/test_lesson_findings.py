@@ -69,7 +69,7 @@ def test_an_illegal_solo_is_not_signed_without_a_word(people: Cast) -> None:
     models.Student.objects.filter(pk=people.sam.pk).update(birth_date=dt.date(2011, 9, 1))
     people.sam.refresh_from_db()
     lesson = draft(people, flown(**SOLO))
-    with pytest.raises(OpenFindings, match="serious findings") as refused:
+    with pytest.raises(OpenFindings, match="need a reason") as refused:
         sign(lesson, people.ida, accepted=Accepted())
     says = " ".join(each["says"] for each in refused.value.found if each["severity"] == SERIOUS)
     assert "61.83" in says  # at least 16 years old
@@ -198,7 +198,7 @@ def test_a_lesson_in_a_grounded_aircraft_is_asked_about(people: Cast) -> None:
         school=people.school, aircraft=craft, kind="grounded", reason="Brakes.", at=at, by=people.ada
     )
     lesson = draft(people)
-    with pytest.raises(OpenFindings, match="serious") as refused:
+    with pytest.raises(OpenFindings, match="need a reason") as refused:
         sign(lesson, people.ida, accepted=Accepted())
     assert ["Brakes." in each["says"] for each in refused.value.found] == [True]
     sign(lesson, people.ida)
@@ -271,7 +271,7 @@ def test_the_sign_page_shows_them_and_wants_the_reason(people: Cast, client: Cli
         for missing in ({}, {"findings_hash": digest[1]}, {"findings_reason": "He did not ask."}):
             refused = client.post(path, {**sent, **missing})
             assert refused.status_code == 422
-            assert "This lesson has serious findings." in refused.content.decode()
+            assert "This lesson has findings that need a reason." in refused.content.decode()
             assert unsealed(lesson)
         done = client.post(
             path, {**sent, "findings_hash": digest[1], "findings_reason": "He did not ask."}, follow=True
@@ -339,7 +339,9 @@ def test_a_solo_flight_outside_its_release_says_so(
     }  # not in use here yet
     off = dt.datetime(2026, 3, 2, 19, tzinfo=dt.UTC) + dt.timedelta(hours=hours)
     released(people, off, registration=registration)
-    hits = [each["says"] for each in found(lesson, people.ida) if each["kind"] == "solo-unreleased"]
+    own = [each for each in found(lesson, people.ida) if each["kind"] == "solo-unreleased"]
+    hits = [each["says"] for each in own]
     assert [says in each for each in hits] == ([True] if says else [])
+    assert lesson_findings.serious(own) is bool(says)  # a reason is asked for
     sign(lesson, people.ida)
     assert [each for kind, _, each in at_night(lesson) if kind == "solo-unreleased"] == hits

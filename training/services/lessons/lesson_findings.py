@@ -12,6 +12,7 @@ from syllabus.engine.record import record as engine
 from training.models import LessonRecord, User
 from training.reports import audit_draft
 from training.reports.audit_draft import Draft
+from training.reports.audit_releases import UNRELEASED
 from training.services import texts
 from training.services.endorsements import signing_authority
 from training.services.errors import Conflict
@@ -83,7 +84,8 @@ def hash_of(found: Findings) -> str:
 
 
 def serious(found: Findings) -> bool:
-    return any(each["severity"] == SERIOUS for each in found)
+    """Whether a signature needs a reason: for what is serious, and for a solo flight without its release."""
+    return any(each["severity"] == SERIOUS or each["kind"] == UNRELEASED for each in found)
 
 
 def accepted(
@@ -102,7 +104,8 @@ def accepted(
         return {"findings": found, "findings_reason": ""}
     if not (said.digest and reason):
         raise OpenFindings(
-            "This lesson has serious findings. Read them, write why you sign it all the same, then sign.",
+            "This lesson has findings that need a reason. Read them, write why you sign it all the same,"
+            " then sign.",
             found,
         )
     return {"findings": found, "findings_reason": reason}

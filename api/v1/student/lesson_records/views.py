@@ -150,9 +150,9 @@ class LessonRecordSign(LessonView):
         was read. The lesson is signed into the school's ledger, and its flight, ground lesson and grades go
         on the student's record; a correction replaces what it corrects. Sending the same again gives the same
         answer; a different sign-off is a conflict (409). `performed_at` is when it was signed, if there was
-        no network then. If the audit has serious findings about the lesson, send `findings_hash` of those
-        that were read and `findings_reason`; without them, or if the findings changed, it is not signed
-        (409), and the answer has `findings` and `findings_hash` as they are now.
+        no network then. If findings need a reason (serious ones, and a solo flight without its release), send
+        `findings_hash` of those that were read and `findings_reason`; without them, or if the findings
+        changed, it is not signed (409), and the answer has both as they are now.
         """
         student = self.teaching(ref)
         sent = self.sent()
