@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone, tzinfo
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
@@ -21,6 +21,16 @@ from syllabus.engine.rules.reasons import Reason, reason
 from syllabus.engine.rules.rulebook import Rulebook, RuleVersion
 from syllabus.engine.rules.settings import Settings
 from syllabus.engine.time import sun
+
+
+def zone_of(place: Place) -> tzinfo | None:
+    """The zone of a place; by its longitude where the table has none, None where the place is not known.
+
+    A flight may be written in any offset, so that does not say which day it is there.
+    """
+    if place.tz:
+        return ZoneInfo(place.tz)
+    return None if place.lon is None else timezone(timedelta(hours=round(place.lon / 15)))
 
 
 @dataclass
@@ -40,8 +50,7 @@ class Asking:
     def __post_init__(self) -> None:
         self.places = tuple({each.key: each for each in self.flight.route}.values())
         self.home = self.flight.route[0]
-        zone = self.home.tz
-        self.zone = ZoneInfo(zone) if zone else self.flight.off.tzinfo
+        self.zone = zone_of(self.home) or self.flight.off.tzinfo
         self.day = self.flight.off.astimezone(self.zone).date()
         #: A flight that lasts beyond midnight needs everything on both days.
         self.days = sorted({self.day, self.flight.on.astimezone(self.zone).date()})
@@ -51,16 +60,17 @@ class Asking:
         )
         if self.weather.until is not None:
             self.ends.append(self.weather.until)
-        if (dusk := self._dusk()) is not None and self.night is False:
-            self.ends.append(dusk)
+        light = self.light()
+        if light is not None and light.end_evening is not None and self.night is False:
+            self.ends.append(light.end_evening)
 
-    def _dusk(self) -> datetime | None:
-        """The end of evening civil twilight where the flight ends; None where there is none, or unknown."""
+    def light(self) -> sun.Twilight | None:
+        """The Sun's limits where the flight ends, on the day of the takeoff; None where that is unknown."""
         back = self.flight.route[-1]
-        if back.lat is None or back.lon is None:
+        zone = zone_of(back)
+        if zone is None or back.lat is None or back.lon is None:
             return None
-        day = self.flight.on.astimezone(self.zone).date()
-        return sun.civil_twilight(day, back.lat, back.lon, back.tz or "UTC").end_evening
+        return sun.civil_twilight(self.flight.off.astimezone(zone).date(), back.lat, back.lon, zone)
 
     @property
     def night(self) -> bool | None:

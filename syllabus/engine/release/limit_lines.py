@@ -18,7 +18,6 @@ from syllabus.engine.release.weather import CEILING, VISIBILITY, WIND, Seen
 from syllabus.engine.release.wind import true_bearings, worst
 from syllabus.engine.rules.facts import same
 from syllabus.engine.rules.reasons import Reason, reason
-from syllabus.engine.time import sun
 
 
 def binding(asking: Asking) -> Iterator[Endorsement]:
@@ -142,11 +141,10 @@ class Limited:
 
     def _margin(self, margin: Fraction) -> Line:
         asking = self.asking
-        back = asking.flight.route[-1]
         limit = said(margin, "min")
-        if back.lat is None or back.lon is None:
+        twilight = asking.light()
+        if twilight is None:
             return self._line("daylight-margin", None, reason("release.ask-position"), limit=limit, have="-")
-        twilight = sun.civil_twilight(asking.day, back.lat, back.lon, back.tz or "UTC")
         if twilight.end_evening is None:
             met: bool | None = twilight.polar == "day"
             return self._line("daylight-margin", met, limit=limit, have="-")

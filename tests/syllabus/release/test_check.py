@@ -206,6 +206,22 @@ def test_limits_of_an_endorsement_bind_the_flights_that_it_is_for(
         assert found["e9.wind:KGRB"].met is False
 
 
+@pytest.mark.parametrize(
+    ("on", "met"),
+    [("2026-06-02T01:20:00Z", True), ("2026-06-02T01:50:00Z", False), ("2026-06-02T02:20:00Z", False)],
+)
+def test_the_evening_is_that_of_the_place_whatever_offset_the_flight_is_written_in(
+    on: str, met: bool
+) -> None:
+    """Civil twilight ends near Green Bay at 01:59 UTC, which is still the evening of 1 June there."""
+    strip = {"name": "strip", "lat": 44.5, "lon": -88.1}
+    flight = planned(route=[strip], off="2026-06-02T00:30:00Z", on=on)
+    found = asked(flight, school=read(Limits, {"daylight_margin": 30}))
+    assert lines(found)["school.daylight-margin"].met is met
+    assert found.ends is not None
+    assert found.ends < dt.datetime(2026, 6, 2, 2, 1, tzinfo=dt.UTC)
+
+
 def test_a_position_that_the_limits_need_and_nobody_gave_is_a_question() -> None:
     flight = planned(route=["KGRB", {"name": "strip"}, "KGRB"])
     found = lines(asked(flight, school=read(Limits, {"distance": 10})))
