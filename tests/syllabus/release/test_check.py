@@ -89,6 +89,34 @@ def test_a_row_checked_by_hand(row: dict[str, Any]) -> None:
     assert bool(found.ask) is (found.met is None)
 
 
+@pytest.mark.parametrize(
+    ("surface", "seen", "ceiling", "visibility"),
+    [
+        # 14 CFR 91.155(c) and (d), from memory as in the data: 1,000 feet and 3 statute miles
+        ("D", "3SM BKN010", True, True),
+        ("D", "2 3/4SM BKN009", False, False),
+        ("E", "2 3/4SM VV002", False, False),
+        (None, "2 3/4SM BKN009", None, None),
+    ],
+)
+def test_a_controlled_surface_area_has_its_own_minimums(
+    surface: str | None, seen: str, ceiling: bool | None, visibility: bool | None
+) -> None:
+    weather = {"metars": [f"KGRB 201753Z 18008KT {seen} 02/M01 A2992"]}
+    found = lines(asked(planned(weather=weather, surface={"KGRB": surface} if surface else {})))
+    assert found["surface-weather-ceiling:KGRB"].met is ceiling
+    assert found["surface-weather-visibility:KGRB"].met is visibility
+    outside = lines(asked(planned(weather=weather, surface={"KGRB": "G"})))
+    assert not [each for each in outside if each.startswith("surface-weather")]
+
+
+def test_at_night_a_controlled_surface_area_asks_three_miles_too() -> None:
+    for miles, met in (("3", True), ("2 3/4", False)):
+        weather = {"metars": [f"KGRB 202153Z 18008KT {miles}SM CLR 02/M01 A2992"]}
+        found = lines(asked(planned(True, weather=weather, surface={"KGRB": "D"})))
+        assert found["surface-weather-visibility:KGRB"].met is met
+
+
 def without_age(found: Release) -> set[str]:
     """The lines that are not met, without the one that the fixture's student of 15 cannot meet."""
     return {each.id for each in found.lines if each.met is not True} - {"faa.first-solo.age"}

@@ -94,8 +94,7 @@ class SoloReleaseDetail(_ReleaseView):
 
 
 class SoloReleaseDecision(SigningView, _ReleaseView):
-    def get_throttles(self) -> list[Any]:
-        return [ConfirmThrottle()] if self.request.method == "POST" else []
+    throttle_classes = [ConfirmThrottle]
 
     @describe(
         "decideSoloRelease",

@@ -8,7 +8,6 @@ import json
 import pathlib
 import random
 import re
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -16,7 +15,7 @@ from playwright.sync_api import Browser, Page, Route, TimeoutError, expect
 from pytest_django.live_server_helper import LiveServer
 
 from tests.fault_injection import tablet as storm
-from tests.support import courses, factories, lessons
+from tests.support import lessons
 from tests.support.browsing import PASSWORD, add_session
 from tests.support.cast import Cast
 from tests.support.extent import count
@@ -28,21 +27,6 @@ from training.services.lessons import lesson_audit
 from training.services.signing import seals
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture
-def teaching(school: Cast) -> Cast:
-    """Sam is in the shipped course, and the school has an airplane."""
-    courses.enrolled(school)
-    factories.aircraft(school.school, registration="N00XY", model="C172")
-    return school
-
-
-@pytest.fixture
-def tablet(browser: Browser) -> Iterator[Device]:
-    made = Device(browser)
-    yield made
-    made.context.close()
 
 
 def take_along(page: Page, at: str) -> None:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from tests.support import courses, factories, lessons
+from tests.support import lessons
 from tests.support.browsing import add_session
 from tests.support.cast import Cast
 from tests.training.web.accounts.test_passkeys_in_a_browser import Device
@@ -19,21 +18,6 @@ from training.services.lessons import lesson_audit
 from training.services.signing import nonces
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture
-def teaching(school: Cast) -> Cast:
-    """Sam is in the shipped course, and the school has an airplane."""
-    courses.enrolled(school)
-    factories.aircraft(school.school, registration="N00XY", model="C172")
-    return school
-
-
-@pytest.fixture
-def tablet(browser: Browser) -> Iterator[Device]:
-    made = Device(browser)
-    yield made
-    made.context.close()
 
 
 #: Takes the students out of what the tablet downloaded.
