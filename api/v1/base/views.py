@@ -71,6 +71,11 @@ class View(APIView):
         query = self.query if request.method in ("GET", "HEAD") else ()
         self.asked = read_query(request.query_params, {each.name: each.read for each in query})
 
+    def check_throttles(self, request: Request) -> None:
+        # What the address does not answer (405) asks for no password, so it uses up none of the tries.
+        if hasattr(self, (request.method or "").lower()):
+            super().check_throttles(request)
+
     def finalize_response(self, request: Request, response: Response, *args: Any, **kwargs: Any) -> Response:
         response = super().finalize_response(request, response, *args, **kwargs)
         response.headers.setdefault("Cache-Control", "no-store")
