@@ -205,7 +205,11 @@ def test_there_is_only_post(anyone: APIClient, method: str) -> None:
     assert "POST" in answer["Allow"]
 
 
-def test_a_caller_who_is_not_signed_in_gets_300_calls_a_minute(anyone: APIClient) -> None:
+def test_a_caller_who_is_not_signed_in_gets_300_calls_a_minute(
+    anyone: APIClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # A busy machine may take longer than a call's share over the first of them, which then counts as several.
+    monkeypatch.setattr("api.v1.everyone.eligibility.SECONDS_OF_A_CALL", 60)
     with time_machine.travel(dt.datetime(2026, 7, 5, 12, tzinfo=dt.UTC), tick=False):
         assert {anyone.post(URL, {}).status_code for _ in range(300)} == {422}
         answer = anyone.post(URL, {})
